@@ -1,0 +1,1 @@
+"""From logger files to a recording: bytes, layout, table, clock, joined files."""

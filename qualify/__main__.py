@@ -1,0 +1,5 @@
+"""`python -m qualify`."""
+
+from qualify.cli import main
+
+main()

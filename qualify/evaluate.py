@@ -1,0 +1,250 @@
+"""The one pipeline: a plan and the folder its paths start from → the evaluation."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from qualify import __version__
+from qualify.cautions import SURVEY_CAUTIONS
+from qualify.evidence import Evaluation, RecordingEvidence
+from qualify.findings import DoubtKind
+from qualify.inputs import InputFile, load
+from qualify.plan.model import Person, Plan, Survey
+from qualify.readings import read_recording
+from qualify.readings.model import Recording
+from qualify.record import (
+    SCHEMA,
+    CertificatePointRecord,
+    Decision,
+    DeviationRecord,
+    InputRecord,
+    PlanRecord,
+    Record,
+    SurveyRecord,
+)
+from qualify.sensors.certificates import Certificates, read_certificates
+from qualify.stages.survey import run_survey
+
+LIBRARIES = ("numpy", "pandas", "scipy", "matplotlib", "openpyxl", "XlsxWriter", "typer")
+
+APPROVED_LATE = DoubtKind(
+    "approved-late",
+    "the plan was approved on {approved}, after the first reading on {first}",
+)
+
+
+def evaluate(
+    plan: Plan,
+    folder: Path,
+    *,
+    plan_file: InputFile | None = None,
+    options: Mapping[str, Any] | None = None,
+    replaces: str | None = None,
+) -> Evaluation:
+    """Evaluate a plan.
+
+    Parameters
+    ----------
+    plan
+        The plan, from a file or from options.
+    folder
+        Where the plan's relative paths start.
+    plan_file
+        The plan as it was read; None for a plan from options.
+    options
+        The command's options as given, for the record.
+    replaces
+        Name of the data pack that this one replaces.
+
+    Raises
+    ------
+    Refusal
+        If an input can't be used.
+    """
+    loaded: dict[Path, InputFile] = {}
+
+    def fetch(name: str, role: str) -> InputFile:
+        path = folder / name
+        if path not in loaded:
+            loaded[path] = load(path, role)
+        return loaded[path]
+
+    if plan_file is not None:
+        loaded[plan_file.path] = plan_file
+    certificates: Certificates | None = None
+    if plan.certificates is not None:
+        certificates = read_certificates(fetch(plan.certificates.file, "certificates"))
+    records: list[SurveyRecord] = []
+    deviations: list[DeviationRecord] = []
+    recordings: list[RecordingEvidence] = []
+    for survey in plan.surveys:
+        recording = read_recording([fetch(name, "readings") for name in survey.files], survey.read)
+        result = run_survey(plan, survey, recording, certificates, len(records))
+        records += result.records
+        deviations += _departures(plan, survey, recording)
+        deviations += result.deviations
+        recordings.append(result.evidence)
+    inputs = with_own_names(list(loaded.values()))
+    record = Record(
+        schema=SCHEMA,
+        software=_software(),
+        made_at=made_at(),
+        units=plan.units.value,
+        settings=_settings(plan, recordings, options or {}),
+        replaces=replaces,
+        inputs=tuple(
+            InputRecord(path=i.name, sha256=i.sha256, bytes=len(i.data), role=i.role) for i in inputs
+        ),
+        plan=_plan_record(plan),
+        verdict=Decision.worst([item.verdict for item in records]),
+        surveys=tuple(records),
+        certificates=_points(certificates),
+        deviations=tuple(
+            replace(item, id=f"{'N' if item.kind == 'nonconformity' else 'D'}{number}")
+            for number, item in enumerate(deviations, start=1)
+        ),
+        conditions=plan.conditions,
+        steps=tuple(dict.fromkeys(step for item in recordings for step in _steps(item))),
+        cautions=SURVEY_CAUTIONS,
+    )
+    return Evaluation(record=record, recordings=tuple(recordings), inputs=inputs)
+
+
+def made_at() -> str:
+    """The moment that the record carries: SOURCE_DATE_EPOCH where set, else now; UTC, whole seconds."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH")
+    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch else datetime.now(UTC)
+    return moment.replace(microsecond=0).isoformat().replace("+00:00", "Z")
+
+
+def with_own_names(files: list[InputFile]) -> tuple[InputFile, ...]:
+    """Give each file a name of its own in the pack: a second survey.csv becomes survey-2.csv."""
+    taken: set[str] = set()
+    named = []
+    for file in files:
+        name, number = file.path.name, 1
+        while name in taken:
+            number += 1
+            name = f"{file.path.stem}-{number}{file.path.suffix}"
+        taken.add(name)
+        named.append(replace(file, name=name))
+    return tuple(named)
+
+
+def _software() -> dict[str, Any]:
+    return {
+        "name": "qualify",
+        "version": __version__,
+        "python": ".".join(str(part) for part in sys.version_info[:3]),
+        "libraries": {name: version(name) for name in LIBRARIES},
+    }
+
+
+def _settings(plan: Plan, recordings: list[RecordingEvidence], options: Mapping[str, Any]) -> dict[str, Any]:
+    layouts: dict[str, Any] = {}
+    for item in recordings:
+        layouts |= {name: dict(words) for name, words in item.readings.recording.layouts.items()}
+    return {
+        "options": dict(options),
+        "acceptance": "guarded where certificates give an uncertainty"
+        if plan.acceptance is None
+        else plan.acceptance.value,
+        "uncertainty_share": plan.uncertainty_share,
+        "confirmed": list(plan.confirmed),
+        "holds": {
+            hold.name: {
+                "soak_minutes": hold.soak_minutes,
+                "steady_minutes": hold.steady_minutes,
+                "steady_within_c": hold.steady_within,
+                "start": hold.start,
+                "minutes": hold.minutes,
+                "heat_start": hold.heat_start,
+                "door_closed": hold.door_closed,
+            }
+            for survey in plan.surveys
+            for hold in survey.holds
+        },
+        "channels": [
+            {"channel": role.channel, "role": role.role.value, "beside": role.beside, "reason": role.reason}
+            for role in plan.channels
+        ],
+        "layouts": layouts,
+    }
+
+
+def _plan_record(plan: Plan) -> PlanRecord:
+    people: dict[str, Person | None] = {
+        "author": plan.author,
+        "reviewer": plan.reviewer,
+        "approver": plan.approver,
+        "surveyor": plan.surveyor,
+    }
+    zone = plan.work_zone
+    return PlanRecord(
+        title=plan.title,
+        number=plan.number,
+        revision=plan.revision,
+        scope=plan.scope,
+        people={
+            role: {"name": person.name, "date": person.date.isoformat() if person.date else ""}
+            for role, person in people.items()
+            if person is not None
+        },
+        oven=plan.oven,
+        instruments=plan.instruments,
+        work_zone=None
+        if zone is None
+        else {
+            "shape": zone.shape,
+            "width_mm": zone.width_mm,
+            "depth_mm": zone.depth_mm,
+            "height_mm": zone.height_mm,
+            "volume_l": zone.volume_l,
+        },
+        accept_conditional=plan.accept_conditional,
+        from_options=plan.from_options,
+    )
+
+
+def _points(certificates: Certificates | None) -> tuple[CertificatePointRecord, ...]:
+    return tuple(
+        CertificatePointRecord(
+            channel=point.channel,
+            sensor=point.sensor,
+            applies_to=point.of,
+            row=point.row,
+            temperature_c=point.temperature_c,
+            correction_c=point.correction_c,
+            expanded_uncertainty_c=point.expanded_uncertainty_c,
+            coverage_factor=point.coverage_factor,
+        )
+        for point in (certificates.points if certificates else ())
+    )
+
+
+def _departures(plan: Plan, survey: Survey, recording: Recording) -> list[DeviationRecord]:
+    approved = plan.approver.date if plan.approver is not None else None
+    if approved is None or recording.start is None or approved <= recording.start.date():
+        return []
+    text = APPROVED_LATE(approved=approved.isoformat(), first=recording.start.date().isoformat()).text
+    return [DeviationRecord(id="", survey=survey.name, requirement=None, kind="departure", text=text)]
+
+
+def _steps(item: RecordingEvidence) -> list[str]:
+    readings = item.readings
+    steps = [f"{item.name}: {step}" for step in readings.recording.steps]
+    corrected = [
+        f"{name} ({' then '.join(step.of for step in correction.steps)})"
+        for name, correction in zip(readings.locations, readings.corrections, strict=True)
+        if correction is not None
+    ]
+    if corrected:
+        steps.append(f"{item.name}: corrections added at the raw reading: {', '.join(corrected)}")
+    return steps

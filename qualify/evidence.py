@@ -1,0 +1,78 @@
+"""What the pack shows beside the record: the readings behind the figures, and where the holds lie."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from qualify.inputs import InputFile
+from qualify.readings.model import BoolArray, FloatArray, Recording
+from qualify.record import Record
+from qualify.sensors.corrections import Correction
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings:
+    """Corrected readings by location, beside the raw ones.
+
+    Attributes
+    ----------
+    recording
+        Times, files, doubts.
+    locations : m names, channel_index : m indices into `recording.channels`
+        The judged locations, and the channel that records each.
+    raw_c, corrected_c : (n, m) float64
+        Readings [°C]; NaN where there is none.
+    calibrated : (n, m) bool
+        False where a reading lies beyond the points of its certificate and the plan's reach.
+    corrections
+        The correction applied at each location; None where there is no certificate.
+    """
+
+    recording: Recording
+    locations: tuple[str, ...]
+    channel_index: tuple[int, ...]
+    raw_c: FloatArray
+    corrected_c: FloatArray
+    calibrated: BoolArray
+    corrections: tuple[Correction | None, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldEvidence:
+    """Where one hold stands in its recording, as index ranges [first, last] of instants, inclusive.
+
+    `hold` runs from heat start (else the first reading) to the hold's end; `ground` is the stretch
+    over which the high excess is counted; `window` the assessed readings, None where there are none.
+    `survey` is the index into `record.surveys`. `reference` is the index of the reference location.
+    `setpoint_c` [°C]; `limit_low_c`, `limit_high_c` [°C] or None.
+    """
+
+    survey: int
+    setpoint_c: float
+    limit_low_c: float | None
+    limit_high_c: float | None
+    hold: tuple[int, int]
+    ground: tuple[int, int]
+    window: tuple[int, int] | None
+    reference: int | None
+    entered_from_below: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordingEvidence:
+    """One recording and the holds found in it."""
+
+    name: str
+    readings: Readings
+    holds: tuple[HoldEvidence, ...]
+    set_point_c: FloatArray | None
+    """The recorded set point (n,) [°C], where the plan names its channel."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evaluation:
+    """The record, the readings it rests on, and the files that were read."""
+
+    record: Record
+    recordings: tuple[RecordingEvidence, ...]
+    inputs: tuple[InputFile, ...]

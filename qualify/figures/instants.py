@@ -1,0 +1,101 @@
+"""Instants of a recording: means over locations, completeness, spacing, time weights, sliding ranges."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from qualify.readings.model import BoolArray, FloatArray, IntArray
+
+UNEVEN_SHARE = 0.10
+"""Intervals that differ from their median by more than this share make means time-weighted."""
+
+
+def instant_mean(values_c: FloatArray) -> FloatArray:
+    """Mean over the locations that have a reading, at each instant.
+
+    Parameters
+    ----------
+    values_c : (n, m) float64
+        Readings [°C], NaN where absent.
+
+    Returns
+    -------
+    (n,) float64
+        Mean [°C]; NaN where no location has a reading.
+    """
+    absent = np.isnan(values_c)
+    if not absent.any():
+        mean: FloatArray = values_c.mean(axis=1)
+        return mean
+    count = (~absent).sum(axis=1)
+    total = np.where(absent, 0.0, values_c).sum(axis=1)
+    return np.divide(total, count, out=np.full(count.shape, np.nan), where=count > 0)
+
+
+def complete_instants(values_c: FloatArray) -> BoolArray:
+    """Whether every location has a reading, at each instant: (n, m) readings → (n,) bool."""
+    return np.all(~np.isnan(values_c), axis=1)
+
+
+def recording_interval(seconds: FloatArray) -> float:
+    """Give the median interval between instants [s]; NaN for fewer than two."""
+    return float(np.median(np.diff(seconds))) if seconds.size > 1 else float("nan")
+
+
+def evenly_spaced(seconds: FloatArray) -> bool:
+    """Whether no interval differs from the median interval by more than a tenth of it."""
+    if seconds.size < 3:
+        return True
+    steps = np.diff(seconds)
+    middle = float(np.median(steps))
+    return bool(np.all(np.abs(steps - middle) <= UNEVEN_SHARE * middle * (1 + 1e-9)))
+
+
+def time_weights(seconds: FloatArray) -> FloatArray:
+    """Weights of the trapezoid rule, summing to 1: half the way to each neighbour.
+
+    Parameters
+    ----------
+    seconds : (n,) float64
+        Instants [s], rising.
+    """
+    if seconds.size < 2:
+        return np.ones(seconds.size)
+    steps = np.diff(seconds)
+    weights = np.zeros(seconds.size)
+    weights[:-1] += steps / 2
+    weights[1:] += steps / 2
+    return weights / weights.sum()
+
+
+def mean_over_time(seconds: FloatArray, values: FloatArray, even: bool) -> float:
+    """Mean of a series without gaps in it: plain where the instants are even, else time-weighted."""
+    return float(values.mean()) if even else float(np.dot(time_weights(seconds), values))
+
+
+def sliding_range(values: FloatArray, last: IntArray) -> FloatArray:
+    """Largest minus smallest of `values[i] … values[last[i]]`, for every i at once.
+
+    Runs of doubling length are combined, two of them cover any stretch, so that n stretches of any
+    length cost n·log2(length). NaN are passed over.
+
+    Parameters
+    ----------
+    values : (n,) float64
+    last : (k,) int64
+        Index of the last value of the stretch that begins at i = 0 … k − 1; never below i.
+    """
+    first = np.arange(last.size)
+    level_of = np.log2(last - first + 1).astype(np.int64)
+    result = np.empty(last.size)
+    high, low = values, values
+    for level in range(int(level_of.max(initial=0)) + 1):
+        here = np.flatnonzero(level_of == level)
+        tail = last[here] - (1 << level) + 1
+        result[here] = np.fmax(high[here], high[tail]) - np.fmin(low[here], low[tail])
+        half = 1 << level
+        if high.size <= half:
+            break
+        high = np.fmax(high[:-half], high[half:])
+        low = np.fmin(low[:-half], low[half:])
+    return result

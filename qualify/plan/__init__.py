@@ -1,0 +1,1 @@
+"""The plan: what is to be shown, where, with what, by whom; from a TOML file or from options."""

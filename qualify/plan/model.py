@@ -1,0 +1,191 @@
+"""The plan as the engine sees it: frozen, in °C and seconds, every name resolved."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from enum import StrEnum
+
+from qualify.readings.model import ReadOptions
+from qualify.units import Celsius, CelsiusDifference, TemperatureUnit
+
+
+class Stage(StrEnum):
+    """The three stages of qualification."""
+
+    INSTALLATION = "installation"
+    OPERATION = "operation"
+    PERFORMANCE = "performance"
+
+
+class Role(StrEnum):
+    """What a logged channel is, where it is not a location of the work zone."""
+
+    SET_POINT = "set point"
+    CONTROLLER = "controller"
+    RECORDER = "recorder"
+    AMBIENT = "ambient"
+    IGNORED = "ignored"
+
+
+class Acceptance(StrEnum):
+    """How a figure is held against its limit."""
+
+    SIMPLE = "simple"
+    GUARDED = "guarded"
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody who wrote, reviewed, approved or surveyed, and when."""
+
+    name: str
+    date: date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkZone:
+    """The part of the oven that is qualified.
+
+    Positions count from the left front lower corner as seen through the open door: x to the right,
+    y to the back, z up [mm]. `shape` is "box" (width, depth, height) or "cylinder" (upright; the
+    diameter is its width and its depth).
+    """
+
+    shape: str
+    width_mm: float
+    depth_mm: float
+    height_mm: float
+
+    @property
+    def volume_l(self) -> float:
+        """Volume [L]."""
+        volume_mm3 = self.width_mm * self.depth_mm * self.height_mm
+        return volume_mm3 / 1e6 * (0.7853981633974483 if self.shape == "cylinder" else 1.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Location:
+    """A named place in the work zone, the sensor there and the channel that records it."""
+
+    name: str
+    channel: str
+    sensor: str = ""
+    sensor_type: str = ""
+    position_mm: tuple[float, float, float] | None = None
+    planned: bool = True
+    """False where the plan is silent and the channel itself became the location."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChannelRole:
+    """A channel that is no location: what it is, where its sensor sits, why it is left out."""
+
+    channel: str
+    role: Role
+    beside: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClassChoice:
+    """A uniformity class chosen by name: which document, which edition, which class."""
+
+    document: str
+    edition: str = ""
+    name: str
+
+    def __str__(self) -> str:
+        return " ".join(part for part in (self.document, self.edition, "class", self.name) if part)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Requirement:
+    """A figure that must keep a limit, besides the uniformity limits of the hold itself.
+
+    `at_most` is in °C of difference, or in seconds for figures of time.
+    """
+
+    id: str
+    figure: str
+    at_most: float
+    text: str = ""
+    holds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hold:
+    """One set point of a run, its limits, its assessment window.
+
+    `low` and `high` are differences from the set point. Times are as the plan states them: ISO 8601
+    text or seconds from the first reading; None leaves them to the rules.
+    """
+
+    name: str
+    setpoint: Celsius
+    low: CelsiusDifference | None = None
+    high: CelsiusDifference | None = None
+    classes: tuple[ClassChoice, ...] = ()
+    ambient: Celsius | None = None
+    start: str | None = None
+    minutes: float | None = None
+    heat_start: str | None = None
+    door_closed: str | None = None
+    soak_minutes: float = 30.0
+    steady_minutes: float = 5.0
+    steady_within: CelsiusDifference = CelsiusDifference(0.5)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Survey:
+    """One recording, from one or more files, and the holds that are to be found in it."""
+
+    name: str
+    stage: Stage
+    files: tuple[str, ...]
+    read: ReadOptions
+    holds: tuple[Hold, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CertificateChoice:
+    """The certificates file, and how far beyond a certificate's end points a reading may lie."""
+
+    file: str
+    reach: CelsiusDifference = CelsiusDifference(0.0)
+    reach_uncertainty: CelsiusDifference = CelsiusDifference(0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """All that is known before the readings are opened."""
+
+    title: str = ""
+    number: str = ""
+    revision: str = ""
+    scope: str = ""
+    units: TemperatureUnit = TemperatureUnit.C
+    author: Person | None = None
+    reviewer: Person | None = None
+    approver: Person | None = None
+    surveyor: Person | None = None
+    accept_conditional: bool = False
+    acceptance: Acceptance | None = None
+    """None: guarded where certificates give an uncertainty; a document's class by its own rule."""
+    uncertainty_share: float = 1.0 / 3.0
+    confirmed: tuple[str, ...] = ()
+    """Rows of standards from memory or in conflict that the author confirmed in a licensed copy."""
+    oven: Mapping[str, str] = field(default_factory=dict)
+    """Name, owner, place and whatever else describes the oven, as printed."""
+    conditions: Mapping[str, str] = field(default_factory=dict)
+    instruments: tuple[Mapping[str, str], ...] = ()
+    work_zone: WorkZone | None = None
+    reference_location: str | None = None
+    locations: tuple[Location, ...] = ()
+    channels: tuple[ChannelRole, ...] = ()
+    certificates: CertificateChoice | None = None
+    surveys: tuple[Survey, ...] = ()
+    requirements: tuple[Requirement, ...] = ()
+    from_options: bool = False
+    """True where the command's options made this plan; there is no plan file then."""

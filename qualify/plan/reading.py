@@ -1,0 +1,386 @@
+"""From a plan file (TOML) to the frozen plan."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable
+
+from qualify.findings import RefusalKind, nearest
+from qualify.inputs import InputFile
+from qualify.plan.figures import REQUIRABLE
+from qualify.plan.keys import Keys
+from qualify.plan.model import (
+    Acceptance,
+    CertificateChoice,
+    ChannelRole,
+    ClassChoice,
+    Hold,
+    Location,
+    Person,
+    Plan,
+    Requirement,
+    Role,
+    Stage,
+    Survey,
+    WorkZone,
+)
+from qualify.readings.model import ReadOptions
+from qualify.units import (
+    Celsius,
+    CelsiusDifference,
+    TemperatureUnit,
+    difference_to_c,
+    parse_unit,
+    temperature_to_c,
+)
+
+NOT_TOML = RefusalKind(
+    "plan-not-toml",
+    what="the plan can't be read: {problem}",
+    why="Nothing of it can be trusted from there on.",
+    mend="mend that line; text stands in quotation marks, numbers with a decimal point.",
+)
+NAMED_TWICE = RefusalKind(
+    "plan-named-twice",
+    what="{what} '{name}' stands twice",
+    why="A reading must belong to one place, and a name must mean one thing.",
+    mend="give each its own.",
+)
+UNKNOWN_NAME = RefusalKind(
+    "plan-unknown-name",
+    what="'{name}' is no {what} of this plan{near}",
+    why="What is meant can't be found.",
+    mend="correct the name; known: {known}.",
+)
+NOTHING_TO_DO = RefusalKind(
+    "plan-without-survey",
+    what="the plan holds no survey",
+    why="There is nothing to evaluate.",
+    mend="add [[surveys]] with name, stage, files and [[surveys.holds]].",
+)
+LOCATION_IGNORED = RefusalKind(
+    "plan-location-ignored",
+    what="channel '{name}' is a location and also {role}",
+    why="What the plan calls a location can't be ignored or be something else.",
+    mend="keep one of the two.",
+)
+
+MINUTES_OR_SECONDS = {"s": 1.0, "min": 60.0}
+
+
+def read_plan(file: InputFile) -> Plan:
+    """Read a plan file.
+
+    Raises
+    ------
+    Refusal
+        If it is not TOML, has an unknown key (the nearest right spelling is offered), a value of the
+        wrong type, a location without a channel, or a channel or name used twice.
+    """
+    try:
+        text = file.data.decode("utf-8-sig")
+        document = tomllib.loads(text)
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise NOT_TOML(file=file.name, problem=str(error)) from None
+    top = Keys(file.name, text, "", document)
+    head = top.table("plan") or Keys(file.name, text, "plan", {})
+    units = TemperatureUnit[head.choice("units", ["C", "F"], "C") or "C"]
+    locations = _locations(top)
+    channels = _channels(top, locations)
+    zone = top.table("work_zone")
+    surveys = _surveys(top, units)
+    if not surveys:
+        raise NOTHING_TO_DO(file=file.name)
+    hold_names = [hold.name for survey in surveys for hold in survey.holds]
+    plan = Plan(
+        title=head.text("title"),
+        number=head.text("number"),
+        revision=head.text("revision"),
+        scope=head.text("scope"),
+        units=units,
+        author=_person(head, "author"),
+        reviewer=_person(head, "reviewer"),
+        approver=_person(head, "approver"),
+        surveyor=_person(head, "surveyor"),
+        accept_conditional=head.yes_or_no("accept_conditional"),
+        acceptance=_acceptance(head),
+        uncertainty_share=head.number("uncertainty_share", default=1 / 3, least=0.0) or 0.0,
+        confirmed=head.texts("confirmed"),
+        oven=top.words("oven"),
+        conditions=top.words("conditions"),
+        instruments=tuple(item.everything_as_words() for item in top.tables("instruments")),
+        work_zone=_work_zone(zone) if zone else None,
+        reference_location=_reference(zone, locations) if zone else None,
+        locations=locations,
+        channels=channels,
+        certificates=_certificates(top, units),
+        surveys=surveys,
+        requirements=_requirements(top, units, hold_names),
+    )
+    if zone:
+        zone.done()
+    head.done()
+    top.done()
+    return plan
+
+
+def _person(head: Keys, key: str) -> Person | None:
+    table = head.table(key)
+    if table is None:
+        return None
+    person = Person(table.text("name", why="A role without a name can't be held to it."), table.day("date"))
+    table.done()
+    return person
+
+
+def _acceptance(head: Keys) -> Acceptance | None:
+    word = head.choice("acceptance", [rule.value for rule in Acceptance])
+    return None if word is None else Acceptance(word)
+
+
+def _size(table: Keys, key: str) -> float:
+    size = table.number(key)
+    if size is None:
+        raise table.missing(key, "The work zone's shape needs it.")
+    if size <= 0:
+        raise table.wrong(key, "a size above zero")
+    return size
+
+
+def _work_zone(table: Keys) -> WorkZone:
+    shape = table.choice("shape", ["box", "cylinder"], "box") or "box"
+    if shape == "cylinder":
+        diameter = _size(table, "diameter_mm")
+        return WorkZone(
+            shape=shape, width_mm=diameter, depth_mm=diameter, height_mm=_size(table, "height_mm")
+        )
+    return WorkZone(
+        shape=shape,
+        width_mm=_size(table, "width_mm"),
+        depth_mm=_size(table, "depth_mm"),
+        height_mm=_size(table, "height_mm"),
+    )
+
+
+def _reference(table: Keys, locations: tuple[Location, ...]) -> str | None:
+    name = table.text("reference_location")
+    if name:
+        _known(table, "reference_location", name, "location", [location.name for location in locations])
+    return name or None
+
+
+def _known(table: Keys, key: str, name: str, what: str, known: Iterable[str]) -> None:
+    names = list(known)
+    if name not in names:
+        raise UNKNOWN_NAME(
+            name=name, what=what, near=nearest(name, names), known=", ".join(names), **table.where(key)
+        )
+
+
+def _once(table: Keys, key: str, what: str, name: str, seen: set[str]) -> None:
+    if name in seen:
+        raise NAMED_TWICE(what=what, name=name, **table.where(key))
+    seen.add(name)
+
+
+def _locations(top: Keys) -> tuple[Location, ...]:
+    names: set[str] = set()
+    channels: set[str] = set()
+    sensors: set[str] = set()
+    found = []
+    for table in top.tables("locations"):
+        name = table.text("name", why="A location is told apart by its name.")
+        channel = table.text("channel", why=f"Location '{name}' has no readings without a channel.")
+        sensor = table.text("sensor")
+        _once(table, "name", "the location", name, names)
+        _once(table, "channel", "the channel", channel, channels)
+        if sensor:
+            _once(table, "sensor", "the sensor", sensor, sensors)
+        axes = [table.number(key) for key in ("x_mm", "y_mm", "z_mm")]
+        given = [axis for axis in axes if axis is not None]
+        if given and len(given) < 3:
+            missing = next(k for k, v in zip(("x_mm", "y_mm", "z_mm"), axes, strict=True) if v is None)
+            raise table.missing(missing, "A position needs all three of x_mm, y_mm and z_mm.")
+        found.append(
+            Location(
+                name=name,
+                channel=channel,
+                sensor=sensor,
+                sensor_type=table.text("type"),
+                position_mm=(given[0], given[1], given[2]) if given else None,
+            )
+        )
+        table.done()
+    return tuple(found)
+
+
+def _channels(top: Keys, locations: tuple[Location, ...]) -> tuple[ChannelRole, ...]:
+    by_channel = {location.channel for location in locations}
+    seen: set[str] = set()
+    found = []
+    for table in top.tables("channels"):
+        channel = table.text("channel", why="A role belongs to a channel.")
+        role = Role(table.choice("role", [role.value for role in Role]) or Role.IGNORED)
+        if channel in by_channel:
+            raise LOCATION_IGNORED(name=channel, role=role.value, **table.where("channel"))
+        _once(table, "channel", "the channel", channel, seen)
+        beside = table.text("beside")
+        if beside:
+            _known(table, "beside", beside, "location", [location.name for location in locations])
+        reason = table.text(
+            "reason", why="A channel is left out for a stated reason only." if role is Role.IGNORED else ""
+        )
+        found.append(ChannelRole(channel=channel, role=role, beside=beside, reason=reason))
+        table.done()
+    return tuple(found)
+
+
+def _certificates(top: Keys, units: TemperatureUnit) -> CertificateChoice | None:
+    table = top.table("certificates")
+    if table is None:
+        return None
+    choice = CertificateChoice(
+        file=table.text("file", why="Corrections come from a certificates file."),
+        reach=_difference(table.number("reach", default=0.0, least=0.0), units),
+        reach_uncertainty=_difference(table.number("reach_uncertainty", default=0.0, least=0.0), units),
+    )
+    table.done()
+    return choice
+
+
+def _difference(value: float | None, units: TemperatureUnit) -> CelsiusDifference:
+    return CelsiusDifference(difference_to_c(0.0 if value is None else value, units))
+
+
+def _surveys(top: Keys, units: TemperatureUnit) -> tuple[Survey, ...]:
+    names: set[str] = set()
+    hold_names: set[str] = set()
+    found = []
+    for table in top.tables("surveys"):
+        name = table.text("name", why="A survey is told apart by its name.")
+        _once(table, "name", "the survey", name, names)
+        stage = table.choice("stage", [stage.value for stage in Stage])
+        if stage is None:
+            raise table.missing("stage", "The stage says what the survey is to show.")
+        files = table.texts("files")
+        if not files:
+            raise table.missing("files", "A survey needs the logger files it was recorded in.")
+        read = _read_options(table)
+        holds = tuple(_hold(hold, units, hold_names) for hold in table.tables("holds"))
+        if not holds:
+            raise table.missing("holds", "A survey needs at least one hold with its set point.")
+        found.append(Survey(name=name, stage=Stage(stage), files=files, read=read, holds=holds))
+        table.done()
+    return tuple(found)
+
+
+def _read_options(table: Keys) -> ReadOptions:
+    word = table.text("units")
+    unit = parse_unit(word) if word else None
+    if word and unit is None:
+        raise table.wrong("units", "a temperature unit (C, F or K)")
+    return ReadOptions(
+        units=unit,
+        dates=table.choice("dates", ["day-first", "month-first", "year-first"]),
+        encoding=table.text("encoding") or None,
+        sheet=table.text("sheet") or None,
+        header_row=table.whole("header_row"),
+    )
+
+
+def _hold(table: Keys, units: TemperatureUnit, seen: set[str]) -> Hold:
+    setpoint = table.number("setpoint")
+    if setpoint is None:
+        raise table.missing("setpoint", "Deviations are counted from it.")
+    name = table.text("name") or f"{setpoint:g} {units.value}"
+    _once(table, "name", "the hold", name, seen)
+    low, high = _limits(table, units)
+    ambient = table.number("ambient")
+    within = table.number("steady_within", least=0.0)
+    hold = Hold(
+        name=name,
+        setpoint=Celsius(temperature_to_c(setpoint, units)),
+        low=low,
+        high=high,
+        classes=tuple(_class(item) for item in table.tables("class")),
+        ambient=None if ambient is None else Celsius(temperature_to_c(ambient, units)),
+        start=table.moment("start"),
+        minutes=_above_zero(table, "minutes"),
+        heat_start=table.moment("heat_start"),
+        door_closed=table.moment("door_closed"),
+        soak_minutes=_above_zero(table, "soak_minutes") or 30.0,
+        steady_minutes=_above_zero(table, "steady_minutes") or 5.0,
+        steady_within=CelsiusDifference(0.5) if within is None else _difference(within, units),
+    )
+    table.done()
+    return hold
+
+
+def _above_zero(table: Keys, key: str) -> float | None:
+    value = table.number(key)
+    if value is not None and value <= 0:
+        raise table.wrong(key, "a number above zero")
+    return value
+
+
+def _limits(table: Keys, units: TemperatureUnit) -> tuple[CelsiusDifference | None, CelsiusDifference | None]:
+    tolerance = table.number("tolerance", least=0.0)
+    low, high = table.number("low"), table.number("high")
+    if tolerance is not None:
+        if low is not None or high is not None:
+            raise table.wrong("tolerance", "to stand beside low and high: give one or the other")
+        return _difference(-tolerance, units), _difference(tolerance, units)
+    if (low is None) != (high is None):
+        raise table.missing("high" if high is None else "low", "Limits need both low and high.")
+    if low is None or high is None:
+        return None, None
+    if low > high:
+        raise table.wrong("low", "at or below high (both count from the set point)")
+    return _difference(low, units), _difference(high, units)
+
+
+def _class(table: Keys) -> ClassChoice:
+    choice = ClassChoice(
+        document=table.text("document", why="A class belongs to a document."),
+        edition=table.text("edition"),
+        name=table.text("name", why="A class is chosen by its name."),
+    )
+    table.done()
+    return choice
+
+
+def _requirements(top: Keys, units: TemperatureUnit, hold_names: list[str]) -> tuple[Requirement, ...]:
+    found = []
+    counts: dict[str, int] = {}
+    for table in top.tables("requirements"):
+        figure = table.choice("figure", list(REQUIRABLE))
+        if figure is None:
+            raise table.missing("figure", "A requirement is about a figure.")
+        at_most = table.number("at_most")
+        if at_most is None:
+            raise table.missing("at_most", "A requirement needs its limit.")
+        unit = table.text("unit")
+        if REQUIRABLE[figure].is_time:
+            if unit not in MINUTES_OR_SECONDS:
+                raise table.wrong("unit", 'a unit of time: "s" or "min"')
+            at_most *= MINUTES_OR_SECONDS[unit]
+        else:
+            if unit:
+                raise table.wrong("unit", "needed here: the plan's own unit holds")
+            at_most = difference_to_c(at_most, units)
+        holds = table.texts("holds")
+        for hold in holds:
+            _known(table, "holds", hold, "hold", hold_names)
+        counts[figure] = counts.get(figure, 0) + 1
+        number = f"-{counts[figure]}" if counts[figure] > 1 else ""
+        found.append(
+            Requirement(
+                id=figure.replace("_", "-") + number,
+                figure=figure,
+                at_most=at_most,
+                text=table.text("text"),
+                holds=holds,
+            )
+        )
+        table.done()
+    return tuple(found)

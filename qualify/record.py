@@ -1,0 +1,298 @@
+"""The record: one plain, complete result, and its JSON (schema 1). No logic.
+
+Temperatures and differences are in °C and times in seconds whatever the display unit is. A figure
+that can't be given is an `Absent` with its reason; in JSON it becomes null beside `<name>_why`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from enum import StrEnum
+from typing import Any
+
+from qualify.figures.absent import Absent, Maybe
+from qualify.findings import Doubt
+
+SCHEMA = 1
+
+
+class Decision(StrEnum):
+    """The closed set of decisions; `worst` gives their one precedence."""
+
+    PASS = "pass"
+    CONDITIONAL = "conditional"
+    NOT_SHOWN = "not shown"
+    FAIL = "fail"
+
+    @classmethod
+    def worst(cls, decisions: list[Decision]) -> Decision:
+        """Give the worst of the decisions; of none, "not shown"."""
+        order = list(cls)
+        return max(decisions, key=order.index, default=cls.NOT_SHOWN)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputRecord:
+    """A file that was read, by its name in the pack's inputs folder."""
+
+    path: str
+    sha256: str
+    bytes: int
+    role: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WindowRecord:
+    """The assessment window as found or declared, and the readings in it."""
+
+    start: str | None
+    end: str | None
+    start_s: float
+    end_s: float
+    readings: int
+    first_s: float
+    last_s: float
+    declared: bool
+    filled: bool
+    evenly_spaced: bool
+    interval_s: float
+    complete_instants: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChamberRecord:
+    """Figures of the chamber: all locations together."""
+
+    mean_c: Maybe
+    deviation_max_c: Maybe
+    deviation_min_c: Maybe
+    spread_max_c: Maybe
+    spread_mean_c: Maybe
+    spread_of_means_c: Maybe
+    stability_c: Maybe
+    overshoot_c: Maybe
+    undershoot_c: Maybe
+    over_final_c: Maybe
+    high_excess_c: Maybe
+    time_to_band_s: Maybe
+    time_to_stabilize_s: Maybe
+    band_lag_s: Maybe
+    recovery_s: Maybe
+    heat_up_rate_c_per_min: Maybe
+    heat_up_steepest_c_per_min: Maybe
+    cool_down_rate_c_per_min: Maybe
+    cool_down_steepest_c_per_min: Maybe
+    cycle_period_s: Maybe
+    cycle_amplitude_c: Maybe
+    recording_interval_s: Maybe
+    conformance_probability: Maybe
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VariantRecord:
+    """A figure under a document's own name and definition."""
+
+    document: str
+    name: str
+    formula: str
+    value_c: Maybe
+    location: str | None
+    standing: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LocationRecord:
+    """Figures of one location in the window (overshoot: in the hold)."""
+
+    location: str
+    channel: str
+    sensor: str
+    sensor_type: str
+    position_mm: tuple[float, float, float] | None
+    readings: int
+    mean_c: Maybe
+    min_c: Maybe
+    max_c: Maybe
+    sd_c: Maybe
+    deviation_max_c: Maybe
+    deviation_min_c: Maybe
+    stability_c: Maybe
+    overshoot_c: Maybe
+    undershoot_c: Maybe
+    over_final_c: Maybe
+    drift_c_per_h: Maybe
+    drift_low_c_per_h: Maybe
+    drift_high_c_per_h: Maybe
+    cycle_period_s: Maybe
+    cycle_amplitude_c: Maybe
+    effective_readings: Maybe
+    mean_correction_c: Maybe
+    expanded_uncertainty_c: Maybe
+    mean_expanded_uncertainty_c: Maybe
+    coverage_factor: Maybe
+    agreement_at_ambient_c: Maybe
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IndicationRecord:
+    """A display held against the corrected reading beside its sensor, in the window."""
+
+    channel: str
+    role: str
+    beside: str
+    error_mean_c: Maybe
+    error_max_c: Maybe
+    error_min_c: Maybe
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RequirementRecord:
+    """One requirement, the figure held against it, and the decision.
+
+    `value`, the limits, `margin` and `guard_band` are in `unit`, which is "°C" (of difference) or
+    "s". `location` and `time` say where and when the value stood; `decided_by` names the location
+    that decides, where its own uncertainty makes another than the extreme one decide.
+    """
+
+    id: str
+    text: str
+    figure: str
+    value: Maybe
+    unit: str
+    limit_low: float | None
+    limit_high: float | None
+    margin: Maybe
+    acceptance: str
+    guard_band: float | None
+    decision: Decision
+    location: str | None
+    time: str | None
+    time_s: float | None
+    decided_by: str | None
+    note: str
+    citation: str
+    standing: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyRecord:
+    """One hold of one recording: window, figures, requirements, doubts, verdict."""
+
+    name: str
+    recording: str
+    hold: str
+    stage: str
+    verdict: Decision
+    remarks: tuple[str, ...]
+    """What stands beside the verdict: what it hangs on, what was left out and what it would be."""
+    setpoint_c: float
+    tolerance_c: float | None
+    limit_low_c: float | None
+    limit_high_c: float | None
+    window: WindowRecord | Absent
+    heat_start: str | None
+    heat_start_s: Maybe
+    heat_start_how: str
+    hold_end_s: float
+    hold_end: str | None
+    hold_end_how: str
+    starting_level_c: Maybe
+    steady_s: Maybe
+    entered_from: str
+    reference_location: str | None
+    chamber: ChamberRecord
+    variants: tuple[VariantRecord, ...]
+    locations: tuple[LocationRecord, ...]
+    indications: tuple[IndicationRecord, ...]
+    requirements: tuple[RequirementRecord, ...]
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DeviationRecord:
+    """Something for a person's disposition: a requirement not met, or the plan not followed."""
+
+    id: str
+    survey: str
+    requirement: str | None
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanRecord:
+    """The plan's own words, as far as the pack prints them."""
+
+    title: str
+    number: str
+    revision: str
+    scope: str
+    people: Mapping[str, Mapping[str, str]]
+    oven: Mapping[str, str]
+    instruments: tuple[Mapping[str, str], ...]
+    work_zone: Mapping[str, Any] | None
+    accept_conditional: bool
+    from_options: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CertificatePointRecord:
+    """One calibration point as applied (°C), with its place in the certificates file."""
+
+    channel: str
+    sensor: str
+    applies_to: str
+    row: int
+    temperature_c: float
+    correction_c: float
+    expanded_uncertainty_c: float | None
+    coverage_factor: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """The whole result of one run."""
+
+    schema: int
+    software: Mapping[str, Any]
+    made_at: str
+    units: str
+    settings: Mapping[str, Any]
+    replaces: str | None
+    inputs: tuple[InputRecord, ...]
+    plan: PlanRecord
+    verdict: Decision
+    surveys: tuple[SurveyRecord, ...]
+    certificates: tuple[CertificatePointRecord, ...]
+    deviations: tuple[DeviationRecord, ...]
+    conditions: Mapping[str, str]
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def plain(value: Any) -> Any:
+    """Turn a record, or a part of it, into what JSON can hold; absent figures get their `_why`."""
+    if isinstance(value, Absent):
+        return None
+    if is_dataclass(value) and not isinstance(value, type):
+        result: dict[str, Any] = {}
+        for item in fields(value):
+            content = getattr(value, item.name)
+            result[item.name] = plain(content)
+            if isinstance(content, Absent):
+                result[f"{item.name}_why"] = content.reason
+        return result
+    if isinstance(value, Mapping):
+        return {str(key): plain(content) for key, content in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(content) for content in value]
+    if isinstance(value, StrEnum):
+        return value.value
+    return value
+
+
+def to_json(record: Record) -> str:
+    """Write the record as strict JSON: no NaN, keys in schema order, one trailing line feed."""
+    return json.dumps(plain(record), ensure_ascii=False, allow_nan=False, indent=1) + "\n"

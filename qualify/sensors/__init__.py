@@ -1,0 +1,1 @@
+"""Sensors: certificates, corrections, tolerance classes."""

@@ -1,0 +1,78 @@
+"""Tolerance classes of thermocouples and platinum thermometers, from their cited table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from qualify.standards import Row, citation, rows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerance:
+    """What a class allows at a temperature [°C], and where that is written."""
+
+    tolerance_c: float
+    document: str
+    name: str
+    citation: str
+    standing: str
+
+
+def tolerance_at(sensor_type: str, temperature_c: float, document: str, name: str) -> Tolerance | None:
+    """Tolerance of a sensor type's class at a temperature.
+
+    max(constant, offset + share·|t|) with the terms of the row in standards/sensor_tolerances.toml.
+
+    Parameters
+    ----------
+    sensor_type
+        Letter of the thermocouple ("K"), or "Pt wire-wound" or "Pt thin film".
+    temperature_c
+        Temperature [°C].
+    document, name
+        "IEC 60584-1", "ASTM E230/E230M" or "IEC 60751"; class "1", "special", "A" and so on.
+
+    Returns
+    -------
+    Tolerance or None
+        None outside the range of the class: there is no tolerance there.
+    """
+    for row in rows("sensor_tolerances", "tolerance"):
+        named = row["document"] == document and row["class"] == name and sensor_type in row["types"]
+        if named and row["from"] <= temperature_c <= row["to"]:
+            return _tolerance(row, temperature_c)
+    return None
+
+
+def best_class(sensor_type: str, errors_c: list[tuple[float, float]], document: str) -> str | None:
+    """Give the first class of a document, in the table's order, that all errors keep.
+
+    Parameters
+    ----------
+    sensor_type
+        As in `tolerance_at`.
+    errors_c
+        Pairs of temperature and error (or correction) [°C].
+    document
+        As in `tolerance_at`.
+    """
+    names = dict.fromkeys(
+        row["class"]
+        for row in rows("sensor_tolerances", "tolerance")
+        if row["document"] == document and sensor_type in row["types"]
+    )
+    for name in names:
+        allowed = [(tolerance_at(sensor_type, t, document, name), error) for t, error in errors_c]
+        if all(found is not None and abs(error) <= found.tolerance_c + 1e-9 for found, error in allowed):
+            return name
+    return None
+
+
+def _tolerance(row: Row, temperature_c: float) -> Tolerance:
+    return Tolerance(
+        tolerance_c=max(row["constant"], row["offset"] + row["share"] * abs(temperature_c)),
+        document=row["document"],
+        name=row["class"],
+        citation=citation(row),
+        standing=row["standing"],
+    )

@@ -1,0 +1,1 @@
+"""The stages of qualification: plan and readings in, results out."""

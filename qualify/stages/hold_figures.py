@@ -1,0 +1,512 @@
+"""All figures of one hold, from its corrected readings: window, locations, chamber, variants."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+
+from qualify.evidence import Readings
+from qualify.figures.absent import Absent, Maybe, present
+from qualify.figures.agreement import IndicationError, agreement_at_ambient_c, indication_error
+from qualify.figures.instants import evenly_spaced, recording_interval
+from qualify.figures.phases import Level, ending_level
+from qualify.figures.response import (
+    band_lag_s,
+    counted_from_first_inside,
+    high_excess_c,
+    mean_rate_c_per_min,
+    overshoot_c,
+    recovery_s,
+    steepest_c_per_min,
+    time_to_band_s,
+    undershoot_c,
+)
+from qualify.figures.series import Cycle, drift, effective_readings, find_cycle
+from qualify.figures.uniformity import (
+    VariantFigure,
+    Window,
+    chamber_uniformity,
+    location_uniformity,
+    variants,
+)
+from qualify.readings.model import FloatArray
+from qualify.record import (
+    ChamberRecord,
+    IndicationRecord,
+    LocationRecord,
+    VariantRecord,
+    WindowRecord,
+)
+from qualify.stages.holds import FoundHold, Trace
+from qualify.stages.locations import Assigned
+from qualify.standards.classes import variant_rows
+
+NOT_SIMULATED = Absent("needs the full uncertainty budget and its simulation, which this version lacks")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """Upper and lower limit of the hold [°C], as temperatures; None where the plan sets none."""
+
+    low_c: float | None
+    high_c: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldFigures:
+    """Figures of one hold, and the hold they belong to."""
+
+    found: FoundHold
+    limits: Limits
+    window: WindowRecord | Absent
+    chamber: ChamberRecord
+    variants: tuple[VariantRecord, ...]
+    locations: tuple[LocationRecord, ...]
+    indications: tuple[IndicationRecord, ...]
+    excess_at: tuple[int, int] | None
+    """Instant and sensor of the high excess; sensors count locations first, then displays."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """One hold within its recording: what the figures are computed from."""
+
+    found: FoundHold
+    trace: Trace
+    assigned: Assigned
+    limits: Limits
+    following_end: int | None
+    """Last instant of the next hold; None where there is none."""
+
+    @property
+    def readings(self) -> Readings:
+        """The corrected readings."""
+        return self.assigned.readings
+
+    @property
+    def window(self) -> Window | Absent:
+        """The assessed readings, where there are any."""
+        found = self.found.window
+        if isinstance(found, Absent):
+            return found
+        rows = slice(found.first, found.last + 1)
+        values_c = self.readings.corrected_c[rows]
+        if np.isnan(values_c).all():
+            return Absent("no location has a reading in the window")
+        return Window(self.trace.seconds[rows], values_c, self.found.hold.setpoint, self.assigned.reference)
+
+
+def hold_figures(stretch: Stretch) -> HoldFigures:
+    """Compute every figure of a hold (design: each is a pure function of arrays)."""
+    window = stretch.window
+    excess, excess_at = _high_excess(stretch)
+    locations = _locations(stretch, window)
+    return HoldFigures(
+        found=stretch.found,
+        limits=stretch.limits,
+        window=_window_record(stretch, window),
+        chamber=_chamber(stretch, window, locations, excess),
+        variants=_variants(stretch, window),
+        locations=locations,
+        indications=_indications(stretch, window),
+        excess_at=excess_at,
+    )
+
+
+def _window_record(stretch: Stretch, window: Window | Absent) -> WindowRecord | Absent:
+    found = stretch.found.window
+    if isinstance(found, Absent):
+        return found
+    if isinstance(window, Absent):
+        return window
+    recording = stretch.readings.recording
+    return WindowRecord(
+        start=recording.iso(found.start_s),
+        end=recording.iso(found.end_s),
+        start_s=found.start_s,
+        end_s=found.end_s,
+        readings=window.seconds.size,
+        first_s=float(window.seconds[0]),
+        last_s=float(window.seconds[-1]),
+        declared=found.declared,
+        filled=found.filled,
+        evenly_spaced=evenly_spaced(window.seconds),
+        interval_s=recording_interval(stretch.trace.seconds),
+        complete_instants=int((~np.isnan(window.corrected_c).any(axis=1)).sum()),
+    )
+
+
+def _locations(stretch: Stretch, window: Window | Absent) -> tuple[LocationRecord, ...]:
+    over, under = _overshoots(stretch)
+    agreement = _agreement(stretch)
+    return tuple(
+        _location(stretch, window, column, over[column], under[column], agreement[column])
+        for column in range(len(stretch.readings.locations))
+    )
+
+
+def _overshoots(stretch: Stretch) -> tuple[tuple[Maybe, ...], tuple[Maybe, ...]]:
+    """Overshoot and undershoot of each location; one of the two is absent."""
+    found = stretch.found
+    values_c = stretch.readings.corrected_c[found.begin : found.end + 1]
+    function = overshoot_c if found.entered_from_below else undershoot_c
+    figures: tuple[Maybe, ...] = tuple(
+        Absent("no reading in the hold") if np.isnan(value) else float(value)
+        for value in function(values_c, found.hold.setpoint)
+    )
+    side = "below" if found.entered_from_below else "above"
+    other: tuple[Maybe, ...] = (Absent(f"the hold is entered from {side}"),) * len(figures)
+    return (figures, other) if found.entered_from_below else (other, figures)
+
+
+def _agreement(stretch: Stretch) -> tuple[Maybe, ...]:
+    found, count = stretch.found, len(stretch.readings.locations)
+    if found.ground[0] != 0:
+        return (Absent("the hold begins hot"),) * count
+    if found.heat_start is None:
+        return (Absent("there is no heat start in the record"),) * count
+    return agreement_at_ambient_c(stretch.readings.corrected_c[: found.heat_start + 1])
+
+
+def _location(
+    stretch: Stretch,
+    window: Window | Absent,
+    column: int,
+    over: Maybe,
+    under: Maybe,
+    agreement: Maybe,
+) -> LocationRecord:
+    readings, place = stretch.readings, stretch.assigned.places[column]
+    channel = readings.recording.channels[readings.channel_index[column]].name
+    if isinstance(window, Absent):
+        return LocationRecord(
+            location=place.name,
+            channel=channel,
+            sensor=place.sensor,
+            sensor_type=place.sensor_type,
+            position_mm=place.position_mm,
+            readings=0,
+            **dict.fromkeys(_WINDOW_FIGURES, window),
+            overshoot_c=over,
+            undershoot_c=under,
+            agreement_at_ambient_c=agreement,
+        )
+    figures = location_uniformity(window.seconds, window.corrected_c[:, column], window.setpoint_c)
+    there = ~np.isnan(window.corrected_c[:, column])
+    time, values = window.seconds[there], window.corrected_c[there, column]
+    nothing = Absent("no reading in the window")
+    cycle: Cycle | Absent = nothing
+    effective: Maybe = nothing
+    slope = low = high = effective
+    if values.size:
+        cycle = find_cycle(time, values)
+        effective = effective_readings(time, values, cycle)
+        moving = drift(time, values, effective)
+        slope, low, high = moving.slope_c_per_h, moving.low_c_per_h, moving.high_c_per_h
+    correction, uncertainty, factor = _uncertainty(stretch, column)
+    over_final: Maybe = over
+    if present(over) and present(figures.mean_c):
+        rows = slice(stretch.found.begin, stretch.found.end + 1)
+        over_final = float(overshoot_c(readings.corrected_c[rows, [column]], figures.mean_c)[0])
+    return LocationRecord(
+        location=place.name,
+        channel=channel,
+        sensor=place.sensor,
+        sensor_type=place.sensor_type,
+        position_mm=place.position_mm,
+        readings=figures.readings,
+        mean_c=figures.mean_c,
+        min_c=figures.min_c,
+        max_c=figures.max_c,
+        sd_c=figures.sd_c,
+        deviation_max_c=figures.deviation_max_c,
+        deviation_min_c=figures.deviation_min_c,
+        stability_c=figures.stability_c,
+        overshoot_c=over,
+        undershoot_c=under,
+        over_final_c=over_final,
+        drift_c_per_h=slope,
+        drift_low_c_per_h=low,
+        drift_high_c_per_h=high,
+        cycle_period_s=cycle if isinstance(cycle, Absent) else cycle.period_s,
+        cycle_amplitude_c=cycle if isinstance(cycle, Absent) else cycle.amplitude_c,
+        effective_readings=effective,
+        mean_correction_c=correction,
+        expanded_uncertainty_c=uncertainty,
+        mean_expanded_uncertainty_c=_of_mean(uncertainty, factor, figures.sd_c, effective),
+        coverage_factor=factor,
+        agreement_at_ambient_c=agreement,
+    )
+
+
+_WINDOW_FIGURES = (
+    "mean_c",
+    "min_c",
+    "max_c",
+    "sd_c",
+    "deviation_max_c",
+    "deviation_min_c",
+    "stability_c",
+    "over_final_c",
+    "drift_c_per_h",
+    "drift_low_c_per_h",
+    "drift_high_c_per_h",
+    "cycle_period_s",
+    "cycle_amplitude_c",
+    "effective_readings",
+    "mean_correction_c",
+    "expanded_uncertainty_c",
+    "mean_expanded_uncertainty_c",
+    "coverage_factor",
+)
+
+
+def _uncertainty(stretch: Stretch, column: int) -> tuple[Maybe, Maybe, Maybe]:
+    """Mean correction, expanded uncertainty and coverage factor of a location in the window."""
+    correction, found = stretch.readings.corrections[column], stretch.found.window
+    if correction is None or isinstance(found, Absent):
+        return (Absent("no certificate"),) * 3
+    rows = slice(found.first, found.last + 1)
+    raw_c = stretch.readings.raw_c[rows, column]
+    raw_c = raw_c[~np.isnan(raw_c)]
+    if raw_c.size == 0:
+        return (Absent("no reading in the window"),) * 3
+    applied, _ = correction.apply(raw_c)
+    mean_correction = float((applied - raw_c).mean())
+    uncertainty, factor = correction.expanded_uncertainty_c(raw_c), correction.coverage_factor
+    if uncertainty is None or factor is None:
+        absent = Absent("the certificate gives no uncertainty with its coverage factor")
+        return mean_correction, absent, absent
+    return mean_correction, uncertainty, factor
+
+
+def _of_mean(uncertainty: Maybe, factor: Maybe, sd_c: Maybe, effective: Maybe) -> Maybe:
+    """Expanded uncertainty of the location's mean: with the type A term (JCGM 100:2008, 4.2.3, 5.1.2)."""
+    for part in (uncertainty, factor, sd_c, effective):
+        if isinstance(part, Absent):
+            return part
+    assert present(uncertainty) and present(factor) and present(sd_c) and present(effective)
+    return factor * sqrt((uncertainty / factor) ** 2 + sd_c**2 / effective)
+
+
+def _chamber(
+    stretch: Stretch, window: Window | Absent, locations: tuple[LocationRecord, ...], excess: Maybe
+) -> ChamberRecord:
+    found, trace = stretch.found, stretch.trace
+    period: Maybe = found.cycle if isinstance(found.cycle, Absent) else found.cycle.period_s
+    amplitude: Maybe = found.cycle if isinstance(found.cycle, Absent) else found.cycle.amplitude_c
+    in_window = dict.fromkeys(
+        (
+            "mean_c",
+            "deviation_max_c",
+            "deviation_min_c",
+            "spread_max_c",
+            "spread_mean_c",
+            "spread_of_means_c",
+            "stability_c",
+        ),
+        window if isinstance(window, Absent) else Absent(""),
+    )
+    figures: dict[str, Maybe] = dict(in_window)
+    if isinstance(window, Window):
+        uniformity = chamber_uniformity(window)
+        figures = {name: getattr(uniformity, name) for name in in_window}
+    heat_up, heat_up_steepest = _heat_up(stretch)
+    cool_down, cool_down_steepest = _cool_down(stretch)
+    last = found.end if isinstance(found.window, Absent) else max(found.window.last, found.begin)
+    return ChamberRecord(
+        **figures,
+        overshoot_c=_largest([item.overshoot_c for item in locations]),
+        undershoot_c=_largest([item.undershoot_c for item in locations]),
+        over_final_c=_largest([item.over_final_c for item in locations]),
+        high_excess_c=excess,
+        time_to_band_s=time_to_band(stretch, np.zeros(len(locations))),
+        time_to_stabilize_s=_time_to_stabilize(stretch),
+        band_lag_s=_band_lag(stretch),
+        recovery_s=_recovery(stretch),
+        heat_up_rate_c_per_min=heat_up,
+        heat_up_steepest_c_per_min=heat_up_steepest,
+        cool_down_rate_c_per_min=cool_down,
+        cool_down_steepest_c_per_min=cool_down_steepest,
+        cycle_period_s=period,
+        cycle_amplitude_c=amplitude,
+        recording_interval_s=_longest_interval(trace.seconds[found.begin : last + 1]),
+        conformance_probability=NOT_SIMULATED,
+    )
+
+
+def _largest(figures: list[Maybe]) -> Maybe:
+    numbers = [figure for figure in figures if present(figure)]
+    return max(numbers) if numbers else figures[0]
+
+
+def _longest_interval(seconds: FloatArray) -> Maybe:
+    if seconds.size < 2:
+        return Absent("fewer than two instants")
+    return float(np.diff(seconds).max())
+
+
+def _high_excess(stretch: Stretch) -> tuple[Maybe, tuple[int, int] | None]:
+    """Largest reading above the upper limit over the hold's ground, all sensors."""
+    low_c, high_c = stretch.limits.low_c, stretch.limits.high_c
+    if high_c is None or low_c is None:
+        return Absent("the hold has no upper limit"), None
+    first, last = stretch.found.ground
+    values_c = stretch.readings.corrected_c[first : last + 1]
+    if stretch.assigned.displays:
+        values_c = np.hstack((values_c, stretch.assigned.displays_c[first : last + 1]))
+    if not stretch.found.entered_from_below:
+        values_c = counted_from_first_inside(values_c, low_c, high_c)
+    found = high_excess_c(values_c, high_c)
+    if found is None:
+        return Absent("no reading inside the band in the record"), None
+    return found[0], (first + found[1], found[2])
+
+
+def time_to_band(stretch: Stretch, guard_c: FloatArray) -> Maybe:
+    """Time to band [s] with the limits drawn in by a guard for each location (m,) [°C]."""
+    found, limits = stretch.found, stretch.limits
+    if isinstance(found.heat_start_s, Absent):
+        return Absent(f"no heat start: {found.heat_start_s.reason}")
+    if isinstance(found.window, Absent):
+        return found.window
+    if limits.low_c is None or limits.high_c is None:
+        return Absent("the hold has no limits")
+    rows = slice(found.begin, found.window.last + 1)
+    if stretch.trace.seconds[rows].size == 0:
+        return Absent("the window ends before heat start")
+    return time_to_band_s(
+        stretch.trace.seconds[rows],
+        stretch.readings.corrected_c[rows],
+        found.heat_start_s,
+        limits.low_c + guard_c,
+        limits.high_c - guard_c,
+    )
+
+
+def _time_to_stabilize(stretch: Stretch) -> Maybe:
+    found = stretch.found
+    if isinstance(found.steadiness.first, Absent):
+        return found.steadiness.first
+    if isinstance(found.heat_start_s, Absent):
+        return Absent(f"no heat start: {found.heat_start_s.reason}")
+    return float(stretch.trace.seconds[found.steadiness.first]) - found.heat_start_s
+
+
+def _band_lag(stretch: Stretch) -> Maybe:
+    found, limits = stretch.found, stretch.limits
+    if limits.low_c is None or limits.high_c is None:
+        return Absent("the hold has no limits")
+    if found.heat_start is None:
+        return Absent("there is no heat start in the record")
+    rows = slice(found.begin, found.end + 1)
+    return band_lag_s(
+        stretch.trace.seconds[rows], stretch.readings.corrected_c[rows], limits.low_c, limits.high_c
+    )
+
+
+def _recovery(stretch: Stretch) -> Maybe:
+    found, limits = stretch.found, stretch.limits
+    if found.hold.door_closed is None:
+        return Absent("the plan names no door opening (`door_closed`)")
+    if limits.low_c is None or limits.high_c is None:
+        return Absent("the hold has no limits")
+    rows = slice(0, found.end + 1)
+    return recovery_s(
+        stretch.trace.seconds[rows],
+        stretch.readings.corrected_c[rows],
+        stretch.trace.tell_time(found.hold.door_closed),
+        limits.low_c,
+        limits.high_c,
+    )
+
+
+def _heat_up(stretch: Stretch) -> tuple[Maybe, Maybe]:
+    found, trace = stretch.found, stretch.trace
+    if not found.entered_from_below:
+        absent = Absent("the hold is entered from above")
+        return absent, absent
+    if found.heat_start is None or isinstance(found.level, Absent):
+        absent = Absent("there is no heat start or no starting level in the record")
+        return absent, absent
+    rows = slice(found.heat_start, found.end + 1)
+    return (
+        mean_rate_c_per_min(
+            trace.seconds[rows], trace.mean_c[rows], found.level.median_c, found.hold.setpoint
+        ),
+        steepest_c_per_min(trace.seconds[rows], trace.mean_c[rows], rising=True),
+    )
+
+
+def _cool_down(stretch: Stretch) -> tuple[Maybe, Maybe]:
+    """Fall after the hold's end, to the level at which the next hold or the record ends."""
+    found, trace = stretch.found, stretch.trace
+    stop = trace.seconds.size - 1 if stretch.following_end is None else stretch.following_end
+    if stop <= found.end:
+        absent = Absent("the record ends with the hold")
+        return absent, absent
+    held: Level = ending_level(trace.seconds, trace.mean_c, found.end)
+    ended: Level = ending_level(trace.seconds, trace.mean_c, stop)
+    if ended.median_c > held.median_c - held.band_c:
+        absent = Absent("the chamber does not cool after the hold")
+        return absent, absent
+    rows = slice(found.end, stop + 1)
+    return (
+        mean_rate_c_per_min(trace.seconds[rows], trace.mean_c[rows], held.median_c, ended.median_c),
+        steepest_c_per_min(trace.seconds[rows], trace.mean_c[rows], rising=False),
+    )
+
+
+def _variants(stretch: Stretch, window: Window | Absent) -> tuple[VariantRecord, ...]:
+    figures = {} if isinstance(window, Absent) else variants(window)
+    missing = VariantFigure(
+        window if isinstance(window, Absent) else Absent("no such figure in this version")
+    )
+    names = stretch.readings.locations
+    records = []
+    for row in variant_rows():
+        figure = figures.get(row["id"], missing)
+        records.append(
+            VariantRecord(
+                document=row["document"],
+                name=row["name"],
+                formula=row["formula"],
+                value_c=figure.value_c,
+                location=None if figure.location is None else names[figure.location],
+                standing=row["standing"],
+            )
+        )
+    return tuple(records)
+
+
+def _indications(stretch: Stretch, window: Window | Absent) -> tuple[IndicationRecord, ...]:
+    names = stretch.readings.locations
+    records = []
+    for column, role in enumerate(stretch.assigned.displays):
+        absent: Absent | None = None
+        if not role.beside:
+            absent = Absent("the plan names no location beside its sensor (`beside`)")
+        elif isinstance(window, Absent):
+            absent = window
+        if absent is not None or isinstance(stretch.found.window, Absent):
+            nothing = absent or Absent("no window")
+            error = IndicationError(nothing, nothing, nothing)
+        else:
+            rows = slice(stretch.found.window.first, stretch.found.window.last + 1)
+            error = indication_error(
+                stretch.assigned.displays_c[rows, column],
+                stretch.readings.corrected_c[rows, names.index(role.beside)],
+            )
+        records.append(
+            IndicationRecord(
+                channel=role.channel,
+                role=role.role.value,
+                beside=role.beside,
+                error_mean_c=error.mean_c,
+                error_max_c=error.max_c,
+                error_min_c=error.min_c,
+            )
+        )
+    return tuple(records)

@@ -1,0 +1,239 @@
+"""Which channel is what: judged locations, other roles, ignored columns, corrected readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qualify.evidence import Readings
+from qualify.findings import Doubt, DoubtKind, RefusalKind, nearest
+from qualify.plan.model import ChannelRole, Location, Plan, Role, WorkZone
+from qualify.readings.model import FloatArray, Recording
+from qualify.sensors.certificates import Certificates, Judged, corrections_for
+from qualify.sensors.corrections import Correction
+
+UNKNOWN_CHANNEL = RefusalKind(
+    "unknown-channel",
+    what="there is no temperature channel '{name}' in {files}{near}{other}",
+    why="{why}",
+    mend="correct the name; the temperature channels are {known}.",
+)
+TOO_FEW_LOCATIONS = RefusalKind(
+    "too-few-locations",
+    what="{count} temperature channel is left to judge",
+    why="Uniformity compares places: it needs at least two.",
+    mend="give the files of all sensors, or ignore fewer channels.",
+)
+NAME_SUGGESTS = DoubtKind(
+    "name-suggests-other",
+    "the name suggests that this is {what} and not a place in the work zone; it is judged as a location. "
+    'If it is none, add --ignore "{name}=reason" (in a plan: a [[channels]] entry)',
+)
+NOT_IN_PLAN = DoubtKind(
+    "not-in-plan",
+    "the plan names neither a location nor a role for this temperature channel; it is judged as a location",
+)
+
+SUGGESTIONS = {
+    "a set point": ("set point", "setpoint", "set-point", "sp", "sv", "target"),
+    "the ambient temperature": ("ambient", "room", "outside", "environment"),
+    "a reference junction": ("junction", "cjc", "cold end"),
+    "a controller's or recorder's reading": ("controller", "control", "pv", "process value"),
+    "an average": ("average", "avg", "mean"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assigned:
+    """Channels by what they are.
+
+    `ignored_c` are the ignored temperature columns, corrected where they have a certificate;
+    `control_c` what controller and recorder display; `set_point_c` the recorded set point (n,).
+    """
+
+    readings: Readings
+    places: tuple[Location, ...]
+    ignored: tuple[ChannelRole, ...]
+    ignored_c: FloatArray
+    ignored_corrections: tuple[Correction | None, ...]
+    displays: tuple[ChannelRole, ...]
+    displays_c: FloatArray
+    set_point_c: FloatArray | None
+    reference: int | None
+    doubts: tuple[Doubt, ...]
+
+
+def assign(plan: Plan, recording: Recording, certificates: Certificates | None) -> Assigned:
+    """Give every temperature channel its place or role, and correct the readings.
+
+    Raises
+    ------
+    Refusal
+        If the plan or an option names a channel that the files lack, fewer than two locations are
+        left, or a certificate does not fit.
+    """
+    taken: dict[int, Location | ChannelRole] = {}
+    for location in plan.locations:
+        taken[_find(recording, location.channel, f"Location '{location.name}' has no readings.")] = location
+    for role in plan.channels:
+        if any(other.is_called(role.channel) for other in recording.others):
+            continue
+        why = f"The plan gives it the role '{role.role.value}'."
+        if plan.from_options:
+            why = "An --ignore that meets no column would leave a column judged that should not be."
+        taken[_find(recording, role.channel, why)] = role
+    judged: list[tuple[int, Location]] = []
+    doubts: list[Doubt] = []
+    for index, channel in enumerate(recording.channels):
+        item = taken.get(index)
+        if item is None:
+            judged.append((index, Location(name=channel.name, channel=channel.name, planned=False)))
+            doubts += _doubts_about_name(plan, recording, index)
+        elif isinstance(item, Location):
+            judged.append((index, replace(item, channel=channel.name)))
+    if len(judged) < 2:
+        raise TOO_FEW_LOCATIONS(file=", ".join(recording.layouts), count=len(judged))
+    by_name = {location.name: position for position, location in enumerate(plan.locations)}
+    judged.sort(key=lambda pair: by_name.get(pair[1].name, len(by_name)))
+    roles = [(index, item) for index, item in taken.items() if isinstance(item, ChannelRole)]
+    ignored = [(index, role) for index, role in roles if role.role is Role.IGNORED]
+    displays = [(i, role) for i, role in roles if role.role in (Role.CONTROLLER, Role.RECORDER)]
+    set_points = [index for index, role in roles if role.role is Role.SET_POINT]
+    corrections = _corrections(plan, recording, certificates, judged, ignored)
+    readings = _corrected(recording, judged, corrections[: len(judged)])
+    ignored_corrections = corrections[len(judged) :]
+    places = tuple(location for _, location in judged)
+    return Assigned(
+        readings=readings,
+        places=places,
+        ignored=tuple(role for _, role in ignored),
+        ignored_c=_columns(recording, [index for index, _ in ignored], ignored_corrections),
+        ignored_corrections=ignored_corrections,
+        displays=tuple(role for _, role in displays),
+        displays_c=_columns(recording, [index for index, _ in displays], (None,) * len(displays)),
+        set_point_c=recording.raw_c[:, set_points[0]] if set_points else None,
+        reference=_reference(plan, places),
+        doubts=tuple(doubts),
+    )
+
+
+def _find(recording: Recording, name: str, why: str) -> int:
+    for index, channel in enumerate(recording.channels):
+        if channel.is_called(name):
+            return index
+    known = [channel.name for channel in recording.channels]
+    other = ""
+    for column in recording.others:
+        if column.is_called(name):
+            other = f" (that column holds {column.unit or 'no temperature unit'})"
+    raise UNKNOWN_CHANNEL(
+        name=name,
+        files=", ".join(recording.layouts),
+        near=nearest(name, known),
+        other=other,
+        why=why,
+        known=", ".join(known),
+    )
+
+
+def _doubts_about_name(plan: Plan, recording: Recording, index: int) -> list[Doubt]:
+    channel = recording.channels[index]
+    doubts = []
+    if not plan.from_options:
+        doubts.append(NOT_IN_PLAN(file=channel.file, column=channel.header, location=channel.name))
+    words = f" {channel.name.casefold().replace('_', ' ').replace('.', ' ')} "
+    for what, tokens in SUGGESTIONS.items():
+        if any(f" {token} " in words for token in tokens):
+            doubts.append(
+                NAME_SUGGESTS(
+                    file=channel.file,
+                    column=channel.header,
+                    location=channel.name,
+                    what=what,
+                    name=channel.name,
+                )
+            )
+            break
+    return doubts
+
+
+def _corrections(
+    plan: Plan,
+    recording: Recording,
+    certificates: Certificates | None,
+    judged: list[tuple[int, Location]],
+    ignored: list[tuple[int, ChannelRole]],
+) -> tuple[Correction | None, ...]:
+    if certificates is None or plan.certificates is None:
+        return (None,) * (len(judged) + len(ignored))
+    wanted = [Judged(recording.channels[index], location.sensor) for index, location in judged]
+    wanted += [Judged(recording.channels[index], "", needed=False) for index, _ in ignored]
+    return corrections_for(
+        certificates,
+        wanted,
+        recording.channels,
+        reach_c=plan.certificates.reach,
+        reach_uncertainty_c=plan.certificates.reach_uncertainty,
+    )
+
+
+def _corrected(
+    recording: Recording,
+    judged: list[tuple[int, Location]],
+    corrections: tuple[Correction | None, ...],
+) -> Readings:
+    index = [position for position, _ in judged]
+    whole = index == list(range(recording.raw_c.shape[1]))
+    raw_c = recording.raw_c if whole else recording.raw_c[:, index]
+    corrected_c, calibrated = raw_c, np.ones((1, 1), dtype=np.bool_)
+    if any(correction is not None for correction in corrections):
+        corrected_c = raw_c.copy()
+        calibrated = np.ones(raw_c.shape, dtype=np.bool_)
+        for column, correction in enumerate(corrections):
+            if correction is not None:
+                corrected_c[:, column], calibrated[:, column] = correction.apply(raw_c[:, column])
+    return Readings(
+        recording=recording,
+        locations=tuple(location.name for _, location in judged),
+        channel_index=tuple(index),
+        raw_c=raw_c,
+        corrected_c=corrected_c,
+        calibrated=np.broadcast_to(calibrated, raw_c.shape),
+        corrections=corrections,
+    )
+
+
+def _columns(
+    recording: Recording, index: list[int], corrections: tuple[Correction | None, ...]
+) -> FloatArray:
+    columns = recording.raw_c[:, index]
+    for column, correction in enumerate(corrections):
+        if correction is not None:
+            columns[:, column], _ = correction.apply(columns[:, column])
+    return columns
+
+
+def _reference(plan: Plan, places: tuple[Location, ...]) -> int | None:
+    """The plan's reference location; else the one nearest the centre, if near enough to it."""
+    names = [place.name for place in places]
+    if plan.reference_location is not None:
+        return names.index(plan.reference_location)
+    if plan.work_zone is None:
+        return None
+    return nearest_to_centre(plan.work_zone, places)
+
+
+def nearest_to_centre(zone: WorkZone, places: tuple[Location, ...]) -> int | None:
+    """Index of the place nearest the work zone's centre, if within a quarter of each dimension of it."""
+    size = np.array([zone.width_mm, zone.depth_mm, zone.height_mm])
+    best: tuple[float, int] | None = None
+    for index, place in enumerate(places):
+        if place.position_mm is None:
+            continue
+        apart = np.array(place.position_mm) - size / 2
+        if np.all(np.abs(apart) <= size / 4 + 1e-9):
+            distance = float(np.hypot.reduce(apart))
+            if best is None or distance < best[0]:
+                best = (distance, index)
+    return None if best is None else best[1]

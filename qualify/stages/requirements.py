@@ -1,0 +1,429 @@
+"""Requirements of a hold: the evidence of each location, held against its limit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from qualify.decisions import Claim, Limit, decide
+from qualify.figures.absent import Absent, Maybe, present
+from qualify.plan.figures import REQUIRABLE
+from qualify.plan.model import Acceptance, Plan, Requirement
+from qualify.readings.model import FloatArray
+from qualify.record import Decision, LocationRecord, RequirementRecord
+from qualify.sensors.corrections import Correction
+from qualify.stages.hold_figures import HoldFigures, Stretch, time_to_band
+from qualify.standards.classes import ClassLimits
+from qualify.units import difference_from_c, difference_to_c
+
+LEAST_SHARE = 0.95
+"""A location with a smaller share of its readings shows nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A requirement as asked: who asks it, what it is about, how it is to be decided."""
+
+    acceptance: Acceptance
+    id: str = ""
+    text: str = ""
+    figure: str = ""
+    low: float | None = None
+    high: float | None = None
+    tolerance: float | None = None
+    is_time: bool = False
+    citation: str = ""
+    standing: str = ""
+    obstacle: str | None = None
+    """Why the requirement can't be decided at all, such as an unconfirmed limit."""
+
+
+class Court:
+    """Decides the requirements of one hold.
+
+    Parameters
+    ----------
+    plan, stretch, figures
+        The plan, the hold in its recording, and the hold's figures.
+    left_out
+        Locations whose evidence is left out, to see what the verdict would be without them.
+    """
+
+    def __init__(
+        self, plan: Plan, stretch: Stretch, figures: HoldFigures, left_out: frozenset[str] = frozenset()
+    ) -> None:
+        self.plan = plan
+        self.stretch = stretch
+        self.figures = figures
+        self.columns = [
+            column for column, location in enumerate(figures.locations) if location.location not in left_out
+        ]
+        self.evidence = [self._evidence(column) for column in self.columns]
+
+    def without(self, left_out: frozenset[str]) -> Court:
+        """The same court without the evidence of some locations."""
+        return Court(self.plan, self.stretch, self.figures, left_out)
+
+    def decide_all(self, classes: Sequence[ClassLimits]) -> tuple[RequirementRecord, ...]:
+        """Decide every requirement of the hold: its limits, its classes, the plan's own."""
+        hold = self.stretch.found.hold
+        records: list[RequirementRecord] = []
+        if hold.low is not None and hold.high is not None:
+            rule = self.plan.acceptance or self._guarded_where_known()
+            records += self._band("", hold.low, hold.high, Asked(acceptance=rule))
+        for limits in classes:
+            records += self._class(limits)
+        for requirement in self.plan.requirements:
+            if not requirement.holds or hold.name in requirement.holds:
+                records.append(self._planned(requirement))
+        return tuple(records)
+
+    def _guarded_where_known(self) -> Acceptance:
+        return Acceptance.GUARDED if self.plan.certificates is not None else Acceptance.SIMPLE
+
+    # ---- the uniformity limits ----
+
+    def _band(
+        self, prefix: str, low: float, high: float, asked: Asked, judged: str = "all"
+    ) -> list[RequirementRecord]:
+        columns = self.columns
+        if judged == "reference":
+            reference = self.stretch.assigned.reference
+            columns = [column for column in self.columns if column == reference]
+        whose = "the reference location's" if judged == "reference" else "every"
+        unit = self.plan.units.value
+        records = []
+        for side, figure, bound in (("upper", "deviation_max_c", high), ("lower", "deviation_min_c", low)):
+            shown = difference_from_c(bound, self.plan.units)
+            word = "above" if side == "upper" else "below"
+            records.append(
+                self._record(
+                    replace(
+                        asked,
+                        id=f"{prefix}{side}",
+                        text=f"{whose} corrected reading in the window not {word} "
+                        f"set point {shown:+.5g} {unit}",
+                        figure=figure,
+                        high=shown if side == "upper" else None,
+                        low=shown if side == "lower" else None,
+                        tolerance=abs(shown),
+                    ),
+                    self._deviations(columns, figure)
+                    or [Claim(value=Absent("there is no reference location"))],
+                )
+            )
+        return records
+
+    def _class(self, limits: ClassLimits) -> list[RequirementRecord]:
+        asked = Asked(
+            acceptance=self.plan.acceptance or Acceptance.SIMPLE,
+            citation=limits.citation,
+            standing=limits.standing,
+            obstacle=limits.obstacle,
+        )
+        if limits.half_width_c is None:
+            reason = Absent(limits.obstacle or "the class gives no limit")
+            empty = replace(asked, id=limits.id, text=f"uniformity {limits.choice}", figure="deviation_max_c")
+            return [self._record(empty, [Claim(value=reason)])]
+        records = self._band(f"{limits.id}-", -limits.half_width_c, limits.half_width_c, asked, limits.judged)
+        if limits.trend_is_nonconformity:
+            trending = self.trending()
+            names = ", ".join(trending)
+            records.append(
+                self._record(
+                    replace(
+                        asked,
+                        id=f"{limits.id}-trend",
+                        text="no location still trends towards a limit that the next soak would reach",
+                        figure="locations_trending",
+                        high=0.0,
+                        is_time=True,
+                    ),
+                    [Claim(value=float(len(trending)), location=trending[0] if trending else None)],
+                    unit="1",
+                    note=f"still trending: {names}" if names else "",
+                )
+            )
+        return records
+
+    def trending(self) -> list[str]:
+        """Locations whose drift is significant and would reach a limit within the next soak."""
+        hold, limits = self.stretch.found.hold, self.stretch.limits
+        window = self.figures.window
+        if isinstance(window, Absent) or limits.low_c is None or limits.high_c is None:
+            return []
+        names = []
+        for column in self.columns:
+            item = self.figures.locations[column]
+            slope, low, high = item.drift_c_per_h, item.drift_low_c_per_h, item.drift_high_c_per_h
+            if not (present(slope) and present(low) and present(high) and present(item.mean_c)):
+                continue
+            if low <= 0.0 <= high:
+                continue
+            half_h = (window.last_s - window.first_s) / 7200.0
+            ends_at = item.mean_c + slope * half_h
+            goes_to = ends_at + slope * hold.soak_minutes / 60.0
+            if (slope > 0 and ends_at <= limits.high_c < goes_to) or (
+                slope < 0 and ends_at >= limits.low_c > goes_to
+            ):
+                names.append(item.location)
+        return names
+
+    # ---- the plan's own requirements ----
+
+    def _planned(self, requirement: Requirement) -> RequirementRecord:
+        about = REQUIRABLE[requirement.figure]
+        limit = requirement.at_most
+        asked = Asked(
+            id=requirement.id,
+            text=requirement.text or about.text,
+            figure=about.field,
+            acceptance=self.plan.acceptance or self._guarded_where_known(),
+            high=limit if about.is_time else difference_from_c(limit, self.plan.units),
+            is_time=about.is_time,
+        )
+        return self._record(asked, self._claims(requirement.figure, about.field))
+
+    def _claims(self, figure: str, field: str) -> list[Claim]:
+        if figure in ("overshoot", "undershoot"):
+            return [self._peak(column, figure) for column in self.columns]
+        if figure == "stability":
+            return [
+                Claim(
+                    value=self._shown(item.stability_c),
+                    location=item.location,
+                    obstacle=evidence.obstacle,
+                    shortfall=evidence.shortfall,
+                )
+                for item, evidence in zip(self._records(), self.evidence, strict=True)
+            ]
+        value: Maybe = getattr(self.figures.chamber, field)
+        if figure == "high_excess":
+            return [self._excess(value)]
+        if figure == "time_to_band":
+            return [self._time_to_band(value)]
+        if REQUIRABLE[figure].is_time:
+            return [Claim(value=value)]
+        return [
+            Claim(value=self._shown(value), obstacle=self._any_obstacle(), shortfall=self._any_shortfall())
+        ]
+
+    def _peak(self, column: int, figure: str) -> Claim:
+        """Overshoot or undershoot of a location, with the uncertainty of the reading it rests on."""
+        item = self.figures.locations[column]
+        value = item.overshoot_c if figure == "overshoot" else item.undershoot_c
+        if isinstance(value, Absent):
+            return Claim(value=value, location=item.location)
+        found = self.stretch.found
+        values_c = self.stretch.readings.corrected_c[found.begin : found.end + 1, column]
+        peak = np.nanargmax(values_c) if figure == "overshoot" else np.nanargmin(values_c)
+        instant = found.begin + int(peak)
+        return Claim(
+            value=self._shown(value),
+            expanded_uncertainty=self._uncertainty_at(column, instant),
+            location=item.location,
+            time_s=float(self.stretch.trace.seconds[instant]),
+            obstacle=self._uncalibrated_at(column, instant) if value > 0 else None,
+        )
+
+    def _excess(self, value: Maybe) -> Claim:
+        if isinstance(value, Absent) or self.figures.excess_at is None:
+            return Claim(value=value)
+        instant, sensor = self.figures.excess_at
+        names = self.stretch.readings.locations
+        is_location = sensor < len(names)
+        displays = self.stretch.assigned.displays
+        return Claim(
+            value=self._shown(value),
+            expanded_uncertainty=self._uncertainty_at(sensor, instant) if is_location else None,
+            location=names[sensor] if is_location else displays[sensor - len(names)].channel,
+            time_s=float(self.stretch.trace.seconds[instant]),
+            obstacle=self._uncalibrated_at(sensor, instant) if is_location else None,
+        )
+
+    def _time_to_band(self, value: Maybe) -> Claim:
+        """Time to band; its uncertainty is what it grows by when the limits are drawn in by U."""
+        guard_c = np.array(
+            [
+                item.expanded_uncertainty_c if present(item.expanded_uncertainty_c) else 0.0
+                for item in self.figures.locations
+            ]
+        )
+        if isinstance(value, Absent) or not guard_c.any():
+            return Claim(value=value, obstacle=self._any_obstacle())
+        guarded = time_to_band(self.stretch, guard_c)
+        grows = guarded - value if present(guarded) else float("inf")
+        return Claim(value=value, expanded_uncertainty=grows, obstacle=self._any_obstacle())
+
+    # ---- evidence ----
+
+    def _records(self) -> list[LocationRecord]:
+        return [self.figures.locations[column] for column in self.columns]
+
+    def _evidence(self, column: int) -> Claim:
+        """What speaks against a location's readings in the window, before any figure."""
+        window = self.stretch.found.window
+        item = self.figures.locations[column]
+        if isinstance(window, Absent) or isinstance(self.figures.window, Absent):
+            return Claim(value=Absent("no assessment window"), location=item.location)
+        rows = slice(window.first, window.last + 1)
+        readings = self.stretch.readings
+        there = ~np.isnan(readings.corrected_c[rows, column])
+        obstacle = shortfall = None
+        if not readings.calibrated[rows, column][there].all():
+            obstacle = "a reading in the window lies beyond the points of its certificate"
+        share = there.sum() / expected_readings(self.stretch.trace.seconds[rows])
+        if share < LEAST_SHARE:
+            shortfall = f"the location has only {share:.0%} of its readings in the window"
+        elif not window.filled:
+            shortfall = "the record does not fill the window"
+        return Claim(value=0.0, location=item.location, obstacle=obstacle, shortfall=shortfall)
+
+    def _any_obstacle(self) -> str | None:
+        return next((item.obstacle for item in self.evidence if item.obstacle is not None), None)
+
+    def _any_shortfall(self) -> str | None:
+        return next((item.shortfall for item in self.evidence if item.shortfall is not None), None)
+
+    def _deviations(self, columns: list[int], figure: str) -> list[Claim]:
+        window = self.stretch.found.window
+        claims = []
+        for column, evidence in zip(self.columns, self.evidence, strict=True):
+            if column not in columns:
+                continue
+            item = self.figures.locations[column]
+            value: Maybe = getattr(item, figure)
+            time_s = None
+            if present(value) and not isinstance(window, Absent):
+                values_c = self.stretch.readings.corrected_c[window.first : window.last + 1, column]
+                place = np.nanargmax(values_c) if figure == "deviation_max_c" else np.nanargmin(values_c)
+                time_s = float(self.stretch.trace.seconds[window.first + int(place)])
+            claims.append(
+                Claim(
+                    value=self._shown(value),
+                    expanded_uncertainty=self._shown_number(item.expanded_uncertainty_c),
+                    location=item.location,
+                    time_s=time_s,
+                    obstacle=evidence.obstacle,
+                    shortfall=evidence.shortfall,
+                )
+            )
+        return claims
+
+    def _shown(self, value: Maybe) -> Maybe:
+        """A difference in the plan's unit, in which it is compared."""
+        return difference_from_c(value, self.plan.units) if present(value) else value
+
+    def _shown_number(self, value: Maybe) -> float | None:
+        return difference_from_c(value, self.plan.units) if present(value) else None
+
+    def _uncertainty_at(self, column: int, instant: int) -> float | None:
+        correction = self.stretch.readings.corrections[column]
+        if correction is None:
+            return None
+        found = correction.expanded_uncertainty_c(self.stretch.readings.raw_c[instant : instant + 1, column])
+        return None if found is None else difference_from_c(found, self.plan.units)
+
+    def _uncalibrated_at(self, column: int, instant: int) -> str | None:
+        if self.stretch.readings.calibrated[instant, column]:
+            return None
+        return "the reading that decides lies beyond the points of its certificate"
+
+    # ---- the record ----
+
+    def _record(
+        self, asked: Asked, claims: list[Claim], *, unit: str = "", note: str = ""
+    ) -> RequirementRecord:
+        if asked.obstacle is not None:
+            claims = [replace(claim, obstacle=asked.obstacle) for claim in claims]
+        limit = Limit(low=asked.low, high=asked.high)
+        if asked.low is None and asked.high is None:
+            limit = Limit(high=0.0)  # never compared: the claims hold no value
+        decided = decide(
+            claims,
+            limit,
+            asked.acceptance,
+            uncertainty_share=self.plan.uncertainty_share,
+            tolerance=asked.tolerance,
+        )
+        back = (lambda value: value) if asked.is_time else self._back_to_c
+        recording = self.stretch.readings.recording
+        guard = decided.guard_band
+        return RequirementRecord(
+            id=asked.id,
+            text=asked.text,
+            figure=asked.figure,
+            value=back(decided.value) if present(decided.value) else decided.value,
+            unit=unit or ("s" if asked.is_time else "°C"),
+            limit_low=None if asked.low is None else back(asked.low),
+            limit_high=None if asked.high is None else back(asked.high),
+            margin=back(decided.margin) if present(decided.margin) else decided.margin,
+            acceptance=asked.acceptance.value,
+            guard_band=None if guard is None or np.isinf(guard) else back(guard),
+            decision=decided.decision,
+            location=decided.location,
+            time=None if decided.time_s is None else recording.iso(decided.time_s),
+            time_s=decided.time_s,
+            decided_by=decided.decided_by,
+            note=note or decided.note,
+            citation=asked.citation,
+            standing=asked.standing,
+        )
+
+    def _back_to_c(self, value: float) -> float:
+        return difference_to_c(value, self.plan.units)
+
+
+def expected_readings(seconds: FloatArray) -> int:
+    """How many instants the stretch would hold at its median interval, or the instants it does hold."""
+    if seconds.size < 2:
+        return seconds.size
+    interval = float(np.median(np.diff(seconds)))
+    return max(seconds.size, round(float(seconds[-1] - seconds[0]) / interval) + 1)
+
+
+def column_verdict(
+    stretch: Stretch, values_c: FloatArray, correction: Correction | None, plan: Plan
+) -> Decision | None:
+    """Decide the hold's own limits on one ignored column, as if it were a location.
+
+    Parameters
+    ----------
+    stretch
+        The hold.
+    values_c : (n,) float64
+        Corrected readings of the column [°C]; its uncertainty is looked up at these.
+    correction
+        Its correction, where it has a certificate.
+    plan
+        The plan.
+
+    Returns
+    -------
+    Decision or None
+        None where there is no window or no limit.
+    """
+    window, hold = stretch.found.window, stretch.found.hold
+    if isinstance(window, Absent) or hold.low is None or hold.high is None:
+        return None
+    values_c = values_c[window.first : window.last + 1]
+    if np.isnan(values_c).all():
+        return Decision.NOT_SHOWN
+    uncertainty = None if correction is None else correction.expanded_uncertainty_c(values_c)
+    acceptance = plan.acceptance or (Acceptance.GUARDED if plan.certificates else Acceptance.SIMPLE)
+    decisions = [
+        decide(
+            [Claim(value=float(value) - hold.setpoint, expanded_uncertainty=uncertainty)],
+            limit,
+            acceptance,
+            uncertainty_share=plan.uncertainty_share,
+            tolerance=tolerance,
+        ).decision
+        for value, limit, tolerance in (
+            (np.nanmax(values_c), Limit(high=hold.high), abs(hold.high)),
+            (np.nanmin(values_c), Limit(low=hold.low), abs(hold.low)),
+        )
+    ]
+    return Decision.worst(decisions)

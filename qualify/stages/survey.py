@@ -1,0 +1,451 @@
+"""One recording and its holds: from readings to survey records, with every doubt and departure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from qualify.evidence import HoldEvidence, RecordingEvidence
+from qualify.figures.absent import Absent, present
+from qualify.figures.instants import evenly_spaced, instant_mean
+from qualify.figures.phases import Level, near_band_c
+from qualify.figures.response import beyond_limits
+from qualify.findings import Doubt, DoubtKind
+from qualify.plan.model import Hold, Plan, Survey
+from qualify.readings.model import Recording
+from qualify.readings.times import seconds_of
+from qualify.record import Decision, DeviationRecord, RequirementRecord, SurveyRecord
+from qualify.sensors.certificates import Certificates
+from qualify.stages.hold_figures import HoldFigures, Limits, Stretch, hold_figures
+from qualify.stages.holds import FoundHold, Trace, find_holds
+from qualify.stages.locations import Assigned, assign
+from qualify.stages.requirements import Court, column_verdict
+from qualify.standards.classes import ClassLimits, class_limits
+from qualify.units import difference_from_c
+
+OUTSIDE_WINDOW = DoubtKind(
+    "beyond-limit-outside-window",
+    "after stabilisation but outside the declared window, location '{name}' is at {deviation:+.2f} {unit} "
+    "from the set point at {when}, beyond the limit: with these readings the verdict would be fail",
+)
+FAR_FROM_SETPOINT = DoubtKind(
+    "far-from-setpoint",
+    "every reading in the window is more than {near:.3g} °C from the set point; if this is no place in the "
+    'work zone, add --ignore "{name}=reason" (in a plan: a [[channels]] entry)',
+)
+UNCALIBRATED = DoubtKind(
+    "uncalibrated",
+    "{count} readings of this hold lie beyond the points of the certificate; there the end point's "
+    "correction is held ({inside} of them in the window{consequence})",
+)
+UNEVEN_INTERVALS = DoubtKind(
+    "uneven-intervals",
+    "the intervals between readings in the window differ by over 10 % (from {least:g} to {most:g} s); "
+    "means are time-weighted",
+)
+STEADINESS_LOST = DoubtKind(
+    "steadiness-lost",
+    "hold '{hold}': the chamber was steady at {since} but not over the soak that begins at {when}",
+)
+STILL_TRENDING = DoubtKind(
+    "still-trending",
+    "hold '{hold}': the drift of location '{name}' is significant and would carry it to a limit within the "
+    "next {soak:g} min",
+)
+INCOMPLETE_INSTANTS = DoubtKind(
+    "incomplete-instants",
+    "hold '{hold}': at {count} of {total} instants of the window a location has no reading; figures across "
+    "locations leave these instants out",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyResult:
+    """What one recording came to."""
+
+    records: tuple[SurveyRecord, ...]
+    deviations: tuple[DeviationRecord, ...]
+    evidence: RecordingEvidence
+    assigned: Assigned
+
+
+def run_survey(
+    plan: Plan,
+    survey: Survey,
+    recording: Recording,
+    certificates: Certificates | None,
+    first_index: int,
+) -> SurveyResult:
+    """Evaluate one survey of the plan.
+
+    Parameters
+    ----------
+    plan, survey
+        The plan and the survey of it.
+    recording
+        What was recorded.
+    certificates
+        All calibration points, or None.
+    first_index
+        Index that the first hold's record will have among all survey records.
+
+    Raises
+    ------
+    Refusal
+        If channels, certificates, set points or windows do not fit the recording.
+    """
+    assigned = assign(plan, recording, certificates)
+    trace = Trace(
+        seconds=recording.seconds,
+        corrected_c=assigned.readings.corrected_c,
+        mean_c=instant_mean(assigned.readings.corrected_c),
+        set_point_c=assigned.set_point_c,
+        tell_time=lambda text: seconds_of(recording, text),
+    )
+    found = find_holds(survey.holds, trace)
+    records: list[SurveyRecord] = []
+    deviations: list[DeviationRecord] = []
+    evidence: list[HoldEvidence] = []
+    for number, hold in enumerate(found):
+        classes = _classes(plan, hold.hold)
+        stretch = Stretch(
+            found=hold,
+            trace=trace,
+            assigned=assigned,
+            limits=_limits(hold.hold, classes),
+            following_end=found[number + 1].end if number + 1 < len(found) else None,
+        )
+        figures = hold_figures(stretch)
+        record = _record(plan, survey, stretch, figures, classes)
+        records.append(record)
+        deviations += _deviations(record, stretch)
+        evidence.append(_evidence(first_index + number, stretch))
+    return SurveyResult(
+        records=tuple(records),
+        deviations=tuple(deviations),
+        evidence=RecordingEvidence(
+            name=survey.name,
+            readings=assigned.readings,
+            holds=tuple(evidence),
+            set_point_c=assigned.set_point_c,
+        ),
+        assigned=assigned,
+    )
+
+
+def _classes(plan: Plan, hold: Hold) -> tuple[ClassLimits, ...]:
+    return tuple(
+        class_limits(
+            choice,
+            setpoint_c=hold.setpoint,
+            ambient_c=hold.ambient,
+            units=plan.units,
+            confirmed=plan.confirmed,
+        )
+        for choice in hold.classes
+    )
+
+
+def _limits(hold: Hold, classes: tuple[ClassLimits, ...]) -> Limits:
+    """The hold's own limits; else the narrowest that its classes set for every location."""
+    if hold.low is not None and hold.high is not None:
+        return Limits(low_c=hold.setpoint + hold.low, high_c=hold.setpoint + hold.high)
+    widths = [item.half_width_c for item in classes if item.judged == "all" and item.half_width_c is not None]
+    if not widths:
+        return Limits(low_c=None, high_c=None)
+    return Limits(low_c=hold.setpoint - min(widths), high_c=hold.setpoint + min(widths))
+
+
+def _record(
+    plan: Plan,
+    survey: Survey,
+    stretch: Stretch,
+    figures: HoldFigures,
+    classes: tuple[ClassLimits, ...],
+) -> SurveyRecord:
+    found, hold = stretch.found, stretch.found.hold
+    recording = stretch.readings.recording
+    court = Court(plan, stretch, figures)
+    requirements = court.decide_all(classes)
+    doubts = _doubts(plan, stretch, figures, court)
+    verdict, remarks = _verdict(plan, stretch, court, classes, requirements, doubts)
+    low_c, high_c = stretch.limits.low_c, stretch.limits.high_c
+    symmetric = hold.low is not None and hold.high is not None and -hold.low == hold.high
+    heat_start_s = found.heat_start_s
+    name = survey.name if len(survey.holds) == 1 else f"{survey.name}, {hold.name}"
+    return SurveyRecord(
+        name=hold.name if plan.from_options else name,
+        recording=survey.name,
+        hold=hold.name,
+        stage=survey.stage.value,
+        verdict=verdict,
+        remarks=remarks,
+        setpoint_c=hold.setpoint,
+        tolerance_c=hold.high if symmetric else None,
+        limit_low_c=low_c,
+        limit_high_c=high_c,
+        window=figures.window,
+        heat_start=recording.iso(heat_start_s) if present(heat_start_s) else None,
+        heat_start_s=heat_start_s,
+        heat_start_how=found.heat_start_how,
+        hold_end_s=float(recording.seconds[found.end]),
+        hold_end=recording.iso(float(recording.seconds[found.end])),
+        hold_end_how=found.end_how,
+        starting_level_c=found.level.median_c if isinstance(found.level, Level) else found.level,
+        steady_s=(
+            found.steadiness.first
+            if isinstance(found.steadiness.first, Absent)
+            else float(recording.seconds[found.steadiness.first])
+        ),
+        entered_from="below" if found.entered_from_below else "above",
+        reference_location=(
+            None
+            if stretch.assigned.reference is None
+            else stretch.readings.locations[stretch.assigned.reference]
+        ),
+        chamber=figures.chamber,
+        variants=figures.variants,
+        locations=figures.locations,
+        indications=figures.indications,
+        requirements=requirements,
+        doubts=doubts,
+    )
+
+
+# ---- doubts ----
+
+
+def _doubts(plan: Plan, stretch: Stretch, figures: HoldFigures, court: Court) -> tuple[Doubt, ...]:
+    found, recording = stretch.found, stretch.readings.recording
+    doubts = [*_outside_window(plan, stretch), *stretch.assigned.doubts, *recording.doubts]
+    doubts += _far(stretch)
+    doubts += _beyond_certificates(stretch)
+    if found.steadiness.lost_at is not None and not isinstance(found.steadiness.first, Absent):
+        seconds = recording.seconds
+        doubts.append(
+            STEADINESS_LOST(
+                hold=found.hold.name,
+                since=_when(recording, float(seconds[found.steadiness.first])),
+                when=_when(recording, float(seconds[found.steadiness.lost_at])),
+            )
+        )
+    if not any(item.trend_is_nonconformity for item in _classes(plan, found.hold)):
+        doubts += [
+            STILL_TRENDING(hold=found.hold.name, name=name, soak=found.hold.soak_minutes, location=name)
+            for name in court.trending()
+        ]
+    if not isinstance(figures.window, Absent) and not isinstance(found.window, Absent):
+        seconds = recording.seconds[found.window.first : found.window.last + 1]
+        if not evenly_spaced(seconds):
+            steps = np.diff(seconds)
+            doubts.append(UNEVEN_INTERVALS(least=float(steps.min()), most=float(steps.max())))
+        missing = figures.window.readings - figures.window.complete_instants
+        if missing:
+            doubts.append(
+                INCOMPLETE_INSTANTS(hold=found.hold.name, count=missing, total=figures.window.readings)
+            )
+    return tuple(doubts)
+
+
+def _when(recording: Recording, seconds: float) -> str:
+    return recording.iso(seconds) or f"{seconds:g} s"
+
+
+def _outside_window(plan: Plan, stretch: Stretch) -> list[Doubt]:
+    """Readings after stabilisation, outside a declared window, that lie beyond a limit."""
+    found, limits = stretch.found, stretch.limits
+    window = found.window
+    if isinstance(window, Absent) or not window.declared or limits.low_c is None or limits.high_c is None:
+        return []
+    steady = found.steadiness.first
+    first = window.last + 1 if isinstance(steady, Absent) else steady
+    rows = np.r_[first : min(window.first, found.end + 1), max(window.last + 1, first) : found.end + 1]
+    values_c = stretch.readings.corrected_c[rows.astype(np.int64)]
+    beyond = beyond_limits(values_c, limits.low_c, limits.high_c)
+    doubts = []
+    for column in np.flatnonzero(beyond.any(axis=0)):
+        deviations = np.where(beyond[:, column], values_c[:, column] - found.hold.setpoint, 0.0)
+        worst = int(np.argmax(np.abs(deviations)))
+        name = stretch.readings.locations[column]
+        doubts.append(
+            OUTSIDE_WINDOW(
+                location=name,
+                name=name,
+                deviation=difference_from_c(float(deviations[worst]), plan.units),
+                unit=plan.units.value,
+                when=_when(stretch.readings.recording, float(stretch.trace.seconds[int(rows[worst])])),
+            )
+        )
+    return doubts
+
+
+def _far(stretch: Stretch) -> list[Doubt]:
+    window, hold = stretch.found.window, stretch.found.hold
+    if isinstance(window, Absent):
+        return []
+    level = stretch.found.level
+    step_c = hold.setpoint - level.median_c if isinstance(level, Level) else 0.0
+    near_c = near_band_c(step_c)
+    apart = np.abs(stretch.readings.corrected_c[window.first : window.last + 1] - hold.setpoint)
+    nearest = np.fmin.reduce(apart)
+    doubts = []
+    for column in np.flatnonzero(nearest > near_c):
+        channel = stretch.readings.recording.channels[stretch.readings.channel_index[column]]
+        doubts.append(
+            FAR_FROM_SETPOINT(
+                file=channel.file,
+                column=channel.header,
+                location=stretch.readings.locations[column],
+                near=near_c,
+                name=channel.name,
+            )
+        )
+    return doubts
+
+
+def _beyond_certificates(stretch: Stretch) -> list[Doubt]:
+    readings, found = stretch.readings, stretch.found
+    if not any(correction is not None for correction in readings.corrections):
+        return []
+    first, last = found.ground
+    outside = ~readings.calibrated & ~np.isnan(readings.raw_c)
+    doubts = []
+    for column in np.flatnonzero(outside[first : last + 1].any(axis=0)):
+        inside = 0
+        if not isinstance(found.window, Absent):
+            inside = int(outside[found.window.first : found.window.last + 1, column].sum())
+        channel = readings.recording.channels[readings.channel_index[column]]
+        instant = first + int(np.argmax(outside[first : last + 1, column]))
+        doubts.append(
+            UNCALIBRATED(
+                file=channel.file,
+                row=int(readings.recording.rows[channel.file][instant]) or None,
+                column=channel.header,
+                location=readings.locations[column],
+                count=int(outside[first : last + 1, column].sum()),
+                inside=inside,
+                consequence=": the location's requirements are not shown" if inside else "",
+            )
+        )
+    return doubts
+
+
+# ---- the verdict ----
+
+
+def _verdict(
+    plan: Plan,
+    stretch: Stretch,
+    court: Court,
+    classes: tuple[ClassLimits, ...],
+    requirements: tuple[RequirementRecord, ...],
+    doubts: tuple[Doubt, ...],
+) -> tuple[Decision, tuple[str, ...]]:
+    """Give the worst of the requirements, held down by what speaks against it, and the words beside it."""
+    decided = Decision.worst([item.decision for item in requirements])
+    remarks: list[str] = []
+    if not requirements:
+        remarks.append("the plan asks for nothing in this hold")
+    ceilings: list[Decision] = [decided]
+    outside = [doubt for doubt in doubts if doubt.kind == OUTSIDE_WINDOW.code]
+    if outside:
+        ceilings.append(Decision.CONDITIONAL)
+        remarks += [doubt.text for doubt in outside]
+    if not _uncertainty_known(stretch):
+        remarks.append(
+            "uncorrected, uncertainty not known"
+            if plan.certificates is None
+            else "corrected, uncertainty not known for every location"
+        )
+        if not plan.from_options:
+            ceilings.append(Decision.CONDITIONAL)
+    for column, role in enumerate(stretch.assigned.ignored):
+        would = column_verdict(
+            stretch,
+            stretch.assigned.ignored_c[:, column],
+            stretch.assigned.ignored_corrections[column],
+            plan,
+        )
+        if would is None:
+            continue
+        with_it = Decision.worst([decided, would])
+        remarks.append(f"without column '{role.channel}' ({role.reason}); with it the verdict is {with_it}")
+        if would is Decision.FAIL:
+            ceilings.append(Decision.CONDITIONAL)
+    verdict = Decision.worst(ceilings)
+    remarks += _hangs_on_doubt(court, classes, decided, doubts)
+    return verdict, tuple(remarks)
+
+
+def _uncertainty_known(stretch: Stretch) -> bool:
+    return all(
+        correction is not None and correction.coverage_factor is not None
+        for correction in stretch.readings.corrections
+    )
+
+
+def _hangs_on_doubt(
+    court: Court, classes: tuple[ClassLimits, ...], decided: Decision, doubts: tuple[Doubt, ...]
+) -> list[str]:
+    """Say what the verdict would be without the columns that are in doubt as columns."""
+    columns = {"name-suggests-other", "far-from-setpoint"}
+    doubted = {doubt.location for doubt in doubts if doubt.kind in columns and doubt.location is not None}
+    if not doubted or len(court.columns) - len(doubted) < 1:
+        return []
+    without = court.without(frozenset(doubted)).decide_all(classes)
+    other = Decision.worst([item.decision for item in without])
+    if other is decided:
+        return []
+    names = ", ".join(f"'{name}'" for name in sorted(doubted))
+    return [f"the verdict hangs on doubted readings: without {names} it would be {other}"]
+
+
+# ---- departures and nonconformities ----
+
+
+def _deviations(record: SurveyRecord, stretch: Stretch) -> list[DeviationRecord]:
+    found: list[DeviationRecord] = []
+
+    def add(kind: str, requirement: str | None, text: str) -> None:
+        found.append(
+            DeviationRecord(id="", survey=record.name, requirement=requirement, kind=kind, text=text)
+        )
+
+    for item in record.requirements:
+        if item.decision in (Decision.FAIL, Decision.NOT_SHOWN):
+            place = f" at location '{item.decided_by}'" if item.decided_by else ""
+            add("nonconformity", item.id, f"{item.text}: {item.decision}{place}; {item.note}")
+    hold = stretch.found.hold
+    steady = stretch.found.steadiness
+    if not isinstance(steady.first, Absent) and not steady.full_soak:
+        left = (record.hold_end_s - float(stretch.trace.seconds[steady.first])) / 60.0
+        add(
+            "departure",
+            None,
+            f"short soak: {left:.1f} min after stabilisation instead of {hold.soak_minutes:g}",
+        )
+    if not isinstance(record.window, Absent) and not record.window.filled:
+        add(
+            "departure",
+            None,
+            "the record does not fill the assessment window: last reading at "
+            f"{record.window.last_s:g} s, window from {record.window.start_s:g} to {record.window.end_s:g} s",
+        )
+    return found
+
+
+def _evidence(survey: int, stretch: Stretch) -> HoldEvidence:
+    found: FoundHold = stretch.found
+    window = found.window
+    return HoldEvidence(
+        survey=survey,
+        setpoint_c=found.hold.setpoint,
+        limit_low_c=stretch.limits.low_c,
+        limit_high_c=stretch.limits.high_c,
+        hold=(found.begin, found.end),
+        ground=found.ground,
+        window=None if isinstance(window, Absent) else (window.first, window.last),
+        reference=stretch.assigned.reference,
+        entered_from_below=found.entered_from_below,
+    )

@@ -1,1 +1,48 @@
-"""From logger files to a recording: bytes, layout, table, clock, joined files."""
+"""From logger files to a recording: bytes, layout, table, clock, joined files.
+
+`read_recording` is the only way in. It stands here as a thin door, so that importing this package
+loads neither pandas nor openpyxl.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from qualify.inputs import InputFile
+from qualify.readings.model import ReadOptions, Recording
+
+_AS_DETECTED = ReadOptions()
+
+
+def read_recording(
+    files: Sequence[InputFile],
+    options: ReadOptions = _AS_DETECTED,
+    per_file: Mapping[str, ReadOptions] | None = None,
+) -> Recording:
+    """Read one or several logger files into one recording.
+
+    Parameters
+    ----------
+    files
+        The loaded files, in the order in which their channels shall stand.
+    options
+        What the user said about every file.
+    per_file : file name -> options
+        What the plan said about one file; a field that is not None goes before `options`.
+
+    Returns
+    -------
+    Recording
+        Readings [°C] by instant [s from the first reading] and channel, with every doubt.
+
+    Raises
+    ------
+    Refusal
+        If a file can't be read, or can only be read by a guess: file, place, reason, mend.
+    """
+    from qualify.readings.reading import read_files
+
+    return read_files(files, options, per_file or {})
+
+
+__all__ = ["ReadOptions", "Recording", "read_recording"]

@@ -1,0 +1,82 @@
+"""The plots of the data pack, drawn from the record and the readings alone."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator
+from pathlib import Path
+
+from qualify.evidence import Evaluation
+from qualify.pack.plots import ranges, run, window, zone
+from qualify.pack.plots.look import Page, our_look
+from qualify.pack.plots.view import HoldView, RunView
+from qualify.units import TemperatureUnit
+
+LONGEST_SLUG = 48
+
+
+def write_plots(evaluation: Evaluation, folder: Path) -> tuple[str, ...]:
+    """Draw every plot of an evaluation as PNG; same evaluation and versions, same bytes.
+
+    One run plot a recording; for each of its holds with readings in its assessment window one
+    window plot, one of ranges, and one of the work zone where positions are known.
+
+    Parameters
+    ----------
+    evaluation
+        The record, and the readings behind it.
+    folder
+        Where to write; made if it is missing.
+
+    Returns
+    -------
+    tuple of str
+        The names of the files written, in order.
+
+    Raises
+    ------
+    OSError
+        If the folder can't be written.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    written: list[str] = []
+    with our_look():
+        for number, (name, page) in enumerate(_pages(evaluation), start=1):
+            file_name = f"{number:02d}-{name}.png"
+            page.write(folder / file_name)
+            written.append(file_name)
+    return tuple(written)
+
+
+def slug(name: str, kind: str) -> str:
+    """Make a file name's stem of ASCII letters, digits and hyphens from a survey's name and a plot's kind."""
+    ascii_name = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode("ascii")
+    words = re.sub(r"[^a-z0-9]+", "-", ascii_name.lower()).strip("-")[:LONGEST_SLUG].strip("-")
+    return f"{words}-{kind}" if words else kind
+
+
+def _pages(evaluation: Evaluation) -> Iterator[tuple[str, Page]]:
+    """Draw one page after the other, so that one figure at a time is held in memory."""
+    record = evaluation.record
+    unit = TemperatureUnit(record.units)
+    for recording in evaluation.recordings:
+        holds = tuple(
+            HoldView(
+                survey=record.surveys[hold.survey],
+                hold=hold,
+                recording=recording,
+                unit=unit,
+                work_zone=record.plan.work_zone,
+            )
+            for hold in recording.holds
+        )
+        yield slug(recording.name, "run"), run.draw(RunView(recording=recording, holds=holds, unit=unit))
+        for view in holds:
+            if view.window is None or view.hold.window is None:
+                continue
+            name = view.survey.name
+            yield slug(name, "window"), window.draw(view)
+            yield slug(name, "ranges"), ranges.draw(view)
+            if any(location.position_mm is not None for location in view.survey.locations):
+                yield slug(name, "zone"), zone.draw(view)

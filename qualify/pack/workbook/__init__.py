@@ -1,0 +1,78 @@
+"""The workbook of the data pack: what the auditor holds.
+
+It sees the record and the readings, and computes nothing of its own: figures are formulas over the
+readings, beside what the engine found.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from qualify.evidence import Evaluation
+from qualify.pack.workbook.block_readings import BlockLayout, write_blocks
+from qualify.pack.workbook.book import Book
+from qualify.pack.workbook.cells import view_recordings
+from qualify.pack.workbook.definitions import write_definitions
+from qualify.pack.workbook.dispositions import write_dispositions
+from qualify.pack.workbook.figures import FiguresLayout, write_figures
+from qualify.pack.workbook.provenance import write_provenance
+from qualify.pack.workbook.readings import InstantLayout, write_readings
+from qualify.pack.workbook.requirements import write_requirements
+from qualify.pack.workbook.sensors import SensorsLayout, write_certificates, write_sensors
+from qualify.pack.workbook.sign_off import write_sign_off
+from qualify.pack.workbook.uncertainty import UncertaintyLayout, write_uncertainty
+from qualify.pack.workbook.verdicts import write_verdicts
+
+__all__ = ["write_workbook"]
+
+
+def write_workbook(evaluation: Evaluation, path: Path) -> None:
+    """Write the workbook.
+
+    Parameters
+    ----------
+    evaluation
+        The record, and the readings it rests on.
+    path
+        The file to write; the same evaluation gives the same bytes.
+
+    Raises
+    ------
+    OSError
+        If the file can't be written.
+    """
+    recordings = view_recordings(evaluation)
+    sensors = SensorsLayout(evaluation, recordings)
+    uncertainty = UncertaintyLayout(evaluation, recordings, sensors)
+    readings = [
+        BlockLayout(view) if view.in_blocks else InstantLayout(view, sensors, uncertainty.allowance)
+        for view in recordings
+    ]
+    of_survey = {
+        hold.survey: (view, hold, layout.cells(hold))
+        for view, layout in zip(recordings, readings, strict=True)
+        for hold in view.holds
+    }
+    figures = [
+        FiguresLayout(evaluation, survey, of_survey.get(survey), uncertainty.formula)
+        for survey in range(len(evaluation.record.surveys))
+    ]
+    plan = evaluation.record.plan
+    book = Book(" · ".join(part for part in (plan.title, plan.number, plan.revision) if part))
+    write_sign_off(book, evaluation, figures, uncertainty)
+    write_verdicts(book, evaluation)
+    write_requirements(book, evaluation, figures)
+    write_sensors(book, sensors)
+    write_certificates(book, sensors)
+    for layout in readings:
+        if isinstance(layout, BlockLayout):
+            write_blocks(book, layout)
+        else:
+            write_readings(book, layout)
+    for figure in figures:
+        write_figures(book, figure)
+    write_uncertainty(book, uncertainty, figures)
+    write_dispositions(book, evaluation)
+    write_definitions(book, evaluation)
+    write_provenance(book, evaluation)
+    book.write(path)

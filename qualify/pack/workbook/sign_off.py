@@ -1,0 +1,215 @@
+"""The front page: one sheet of paper to sign."""
+
+from __future__ import annotations
+
+from qualify.evidence import Evaluation
+from qualify.pack.workbook.book import Book, Sheet, lines_of
+from qualify.pack.workbook.figures import FiguresLayout
+from qualify.pack.workbook.uncertainty import UncertaintyLayout
+from qualify.record import SurveyRecord
+from qualify.units import TemperatureUnit, difference_from_c, parse_unit, temperature_from_c
+
+NAME = "Sign-off"
+WIDTHS = (28, 22, 13, 21, 23)
+LINE = 122
+"""Characters that run across the page."""
+BESIDE = 94
+"""Characters that run across the page beside the first column."""
+
+NAME_WIDTH = 28
+MOST_SURVEYS, MOST_REMARKS, MOST_ITEMS = 12, 2, 5
+PART_11 = (
+    "This workbook can carry the fields of a signed record, but is not by itself a 21 CFR Part 11 system.",
+    "A person signs, not the tool: the signatures below say what the persons who give them have found.",
+)
+MEANINGS = {
+    "author": "wrote the plan",
+    "surveyor": "took the readings",
+    "reviewer": "reviewed the result",
+    "approver": "approves the result",
+}
+
+
+def write_sign_off(
+    book: Book, evaluation: Evaluation, figures: list[FiguresLayout], uncertainty: UncertaintyLayout
+) -> None:
+    """Write the sheet."""
+    record = evaluation.record
+    sheet = book.sheet(NAME, WIDTHS)
+    title = record.plan.title or "Oven qualification"
+    for line in lines_of(title, 72)[:3]:
+        sheet.title(line)
+    number = " · ".join(
+        part
+        for part in (
+            f"plan {record.plan.number}" if record.plan.number else "",
+            f"revision {record.plan.revision}" if record.plan.revision else "",
+            "plan made from the command's options" if record.plan.from_options else "",
+            f"pack made {record.made_at}",
+            f"replaces {record.replaces}" if record.replaces else "",
+        )
+        if part
+    )
+    _paragraph(sheet, number, "note")
+    sheet.next()
+    _heading(sheet, "Oven and scope")
+    oven = {str(key): str(value) for key, value in record.plan.oven.items()}
+    shown = dict(list(oven.items())[:6])
+    for key, value in shown.items():
+        _pair(sheet, _worded(key), value, most=2)
+    if len(oven) > len(shown):
+        _pair(sheet, "", f"and {len(oven) - len(shown)} more: record.json", most=1)
+    if not oven:
+        _pair(sheet, "Oven", "not stated", most=1)
+    _pair(sheet, "Scope", record.plan.scope or "not stated", most=4)
+    sheet.next()
+    _verdicts(sheet, evaluation)
+    _live(sheet, figures, uncertainty)
+    sheet.next()
+    _items(sheet, evaluation)
+    if record.cautions:
+        sheet.next()
+        _heading(sheet, "Cautions in force")
+        for caution in record.cautions:
+            _paragraph(sheet, f"• {caution}", "line")
+    sheet.next()
+    _signatures(sheet, evaluation)
+    sheet.fit(landscape=False, pages_tall=1)
+
+
+def _worded(key: str) -> str:
+    """Word a key of the plan: volume_l → Volume (L)."""
+    for ending, unit in (("_l", "L"), ("_mm", "mm"), ("_c", "°C"), ("_kw", "kW")):
+        if key.endswith(ending):
+            key = f"{key.removesuffix(ending)} ({unit})"
+    return key[:1].upper() + key[1:].replace("_", " ")
+
+
+def _heading(sheet: Sheet, text: str) -> None:
+    sheet.text(0, text, "subtitle")
+    for column in range(1, len(WIDTHS)):
+        sheet.text(column, "", "subtitle")
+    sheet.next()
+
+
+def _paragraph(sheet: Sheet, text: str, style: str) -> None:
+    for line in lines_of(text, LINE):
+        sheet.text(0, line, style)
+        sheet.next()
+
+
+def _pair(sheet: Sheet, name: str, text: str, *, most: int, style: str = "line") -> None:
+    """Write a name, and beside it text over at most so many rows."""
+    lines = lines_of(text, BESIDE)
+    if len(lines) > most:
+        lines = [*lines[:most][:-1], lines[most - 1][: BESIDE - 2] + " …"]
+    for index, line in enumerate(lines):
+        if index == 0:
+            sheet.text(0, name, "strong")
+        sheet.text(1, line, style)
+        sheet.next()
+
+
+def _verdicts(sheet: Sheet, evaluation: Evaluation) -> None:
+    record = evaluation.record
+    unit = parse_unit(record.units) or TemperatureUnit.C
+    _heading(sheet, "Verdict")
+    _pair(sheet, "OVERALL", str(record.verdict).upper(), most=1, style="verdict")
+    if str(record.verdict) == "conditional" and record.plan.accept_conditional:
+        _pair(sheet, "", "The plan accepts a conditional verdict.", most=1)
+    order = sorted(record.surveys, key=lambda survey: -_rank(survey))
+    chosen = {id(survey) for survey in order[:MOST_SURVEYS]}
+    remarks_each = MOST_REMARKS if len(record.surveys) <= 5 else 1
+    for survey in record.surveys:
+        if id(survey) not in chosen:
+            continue
+        name = survey.name
+        if len(name) > NAME_WIDTH:
+            sheet.text(0, lines_of(name, LINE)[0], "strong")
+            sheet.next()
+            name = ""
+        _pair(
+            sheet,
+            name,
+            f"{str(survey.verdict).upper()} · {survey.stage} · {_asked(survey, unit)}",
+            most=2,
+        )
+        for remark in survey.remarks[:remarks_each]:
+            _pair(sheet, "", f"– {remark}", most=2)
+        if len(survey.remarks) > remarks_each:
+            more = len(survey.remarks) - remarks_each
+            _pair(sheet, "", f"– and {more} more remark{'s' * (more > 1)}: sheet Verdicts", most=1)
+    if len(record.surveys) > MOST_SURVEYS:
+        rest = [survey for survey in record.surveys if id(survey) not in chosen]
+        counts = {
+            word: sum(str(survey.verdict) == word for survey in rest)
+            for word in dict.fromkeys(str(survey.verdict) for survey in rest)
+        }
+        told = ", ".join(f"{count} {word}" for word, count in counts.items())
+        _pair(sheet, f"and {len(rest)} more", f"{told}: sheet Verdicts; the worst stand above", most=2)
+
+
+def _rank(survey: SurveyRecord) -> int:
+    return ["pass", "conditional", "not shown", "fail"].index(str(survey.verdict))
+
+
+def _short(text: str, width: int) -> str:
+    return text if len(text) <= width else text[: width - 1] + "…"
+
+
+def _asked(survey: SurveyRecord, unit: TemperatureUnit) -> str:
+    """Word the set point and limits in the plan's unit."""
+    setpoint = temperature_from_c(survey.setpoint_c, unit)
+    limits = []
+    for limit_c in (survey.limit_low_c, survey.limit_high_c):
+        if limit_c is not None:
+            limits.append(f"{difference_from_c(limit_c - survey.setpoint_c, unit):+.6g}".replace("-", "−"))
+    words = f"set point {setpoint:.6g} {unit.value}"
+    if limits:
+        words += f", limits {' and '.join(limits)} {unit.difference}"
+    return words
+
+
+def _live(sheet: Sheet, figures: list[FiguresLayout], uncertainty: UncertaintyLayout) -> None:
+    """Say how many of the workbook's live figures agree with the engine's."""
+    checks = [layout.checks for layout in figures]
+    if uncertainty.budgets:
+        checks.extend(uncertainty.checks)
+    if not checks:
+        return
+    total = sum(layout.live_lines for layout in figures) + uncertainty.live
+    for name, word, count in (("Live figures", "agrees", total), ("", "differs", 0)):
+        sheet.text(0, name, "strong")
+        which = "agree with" if word == "agrees" else "differ from"
+        sheet.text(1, f"in this workbook, that {which} the engine", "line")
+        sheet.formula(3, "+".join(f'COUNTIF({span},"{word}")' for span in checks), count, "count beside")
+        sheet.next()
+
+
+def _items(sheet: Sheet, evaluation: Evaluation) -> None:
+    items = evaluation.record.deviations
+    _heading(sheet, f"Open items: {len(items)}" if items else "Open items: none")
+    for item in items[:MOST_ITEMS]:
+        _pair(sheet, _short(f"{item.id} {item.kind}", 28), item.text, most=2)
+    if len(items) > MOST_ITEMS:
+        _pair(sheet, "", f"and {len(items) - MOST_ITEMS} more: sheet Dispositions", most=1)
+
+
+def _signatures(sheet: Sheet, evaluation: Evaluation) -> None:
+    _heading(sheet, "Signatures")
+    for line in PART_11:
+        sheet.text(0, line, "note")
+        sheet.next()
+    sheet.next()
+    for column, word in enumerate(("", "Name", "Date", "Signature", "Meaning of the signature")):
+        sheet.text(column, word, "strong")
+    sheet.next()
+    for role, meaning in MEANINGS.items():
+        person = evaluation.record.plan.people.get(role, {})
+        sheet.next()
+        sheet.text(0, role.capitalize(), "strong")
+        sheet.text(1, _short(str(person.get("name") or ""), 26), "field")
+        sheet.text(2, str(person.get("date") or ""), "field")
+        sheet.text(3, "", "field")
+        sheet.text(4, meaning, "field")
+        sheet.next()

@@ -1,0 +1,154 @@
+"""What a single cell of a logger file can be: number, date, time, unit, or a word for "no reading".
+
+The patterns here judge headers, samples and the few distinct words of a column that did not parse as
+numbers; whole columns of readings are parsed by pandas, and whole columns of times by `times`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from enum import StrEnum
+
+from qualify.units import TemperatureUnit, parse_unit
+
+
+class CellKind(StrEnum):
+    """What a cell looks like on its own."""
+
+    BLANK = "blank"
+    NUMBER = "number"
+    STAMP = "date and time"
+    DATE = "date"
+    TIME = "time"
+    ABSENT = "no reading"
+    WORD = "word"
+
+
+_DATE = r"(?P<first>\d{1,4})(?P<sep>[-/.])(?P<second>\d{1,2})(?P=sep)(?P<third>\d{1,4})"
+_TIME = (
+    r"(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second_of_minute>\d{2})(?:[.,](?P<fraction>\d{1,9}))?)?"
+    r"(?:\s*(?P<half>[AaPp])\.?\s?[Mm]\.?)?"
+)
+_OFFSET = r"(?:\s*(?P<offset>[Zz]|UTC|GMT|(?P<sign>[+-])(?P<offset_hour>\d{2}):?(?P<offset_minute>\d{2})))?"
+
+STAMP = re.compile(rf"\s*{_DATE}(?:[Tt]|\s+|-|_|,\s*){_TIME}{_OFFSET}\s*", re.ASCII)
+DATE = re.compile(rf"\s*{_DATE}\s*", re.ASCII)
+TIME = re.compile(rf"\s*{_TIME}{_OFFSET}\s*", re.ASCII)
+DURATION = re.compile(
+    r"\s*(?P<hour>\d{1,9}):(?P<minute>\d{2}):(?P<second_of_minute>\d{2})(?:[.,](?P<fraction>\d{1,9}))?\s*",
+    re.ASCII,
+)
+TWO_PART_DURATION = re.compile(r"\s*(?P<large>\d{1,9}):(?P<small>\d{2})\s*", re.ASCII)
+
+_NUMBER = {
+    ".": re.compile(r"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*", re.ASCII),
+    ",": re.compile(r"\s*[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?\s*", re.ASCII),
+}
+_DIGITS_AND_MARKS = re.compile(r"\s*[+-]?\d[\d.,'’\s]*(?:[eE][+-]?\d+)?\s*")
+
+_ABSENT_TEXT = """
+    ol, +ol, -ol, ovl, ovld, overload, over, ovr, ovrng, overrange, over range, under, udr, undr, underrange,
+    under range, open, open circuit, o.c., burnout, burn out, b.out, nan, +nan, -nan, na, n/a, n.a.,
+    #n/a, #na, #num!, #value!, #ref!, #div/0!, null, none, nil, void, missing, no data, err, error, fault,
+    fail, invalid, inf, +inf, -inf, infinity
+"""
+_ABSENT_WORDS = frozenset(word.strip() for word in _ABSENT_TEXT.split(","))
+_ABSENT_MARKS = re.compile(r"[-*#_.?=~+—–]+")
+
+_OTHER_UNITS_TEXT = """
+    %, %rh, %rf, %r.h., %r.f., % rh, % r.h., % rf, % r.f., rh, ppm, ppb, vol.-%, vol%, vol. %, vol %, vol,
+    v, mv, µv, μv, uv, kv, a, ma, ka, ω, ohm, kω, hz, khz, w, kw, mw, va, kva, wh, kwh, j, kj, mj, n, kn,
+    pa, hpa, kpa, mpa, mbar, bar, psi, psig, psia, inhg, mmhg, torr, inwc, atm, g, kg, mg, t, lb, mol, nm3,
+    m, cm, mm, µm, μm, um, km, in, ft, l, ml, m2, m3, m², m³, lpm, slm, slpm, sccm, cfm, scfm, gpm, rpm,
+    s, sec, secs, second, seconds, min, mins, minute, minutes, h, hr, hrs, hour, hours, ms, d, day, days,
+    on/off, bool, state, -, —, 1, lx, lux, db, deg, rad, °, yyyy-mm-dd, yyyy/mm/dd, dd.mm.yyyy, dd/mm/yyyy,
+    mm/dd/yyyy, hh:mm:ss, hh:mm, h:mm:ss, mm:ss
+"""
+_OTHER_UNITS = frozenset(word.strip() for word in _OTHER_UNITS_TEXT.split(","))
+_EXPONENT = re.compile(r"(?:\^?-?[23]|[²³])$")
+
+UNIT_LABEL = re.compile(
+    r"\s*(?:temp(?:erature)?\.?\s*)?(?:units?|scale|einheit)(?:\s+of\s+temperature)?\s*[:=]?\s*(?P<unit>.*?)\s*",
+    re.IGNORECASE,
+)
+
+TIME_UNIT_SECONDS = (
+    dict.fromkeys(("s", "sec", "secs", "second", "seconds", "sekunden"), 1.0)
+    | dict.fromkeys(("min", "mins", "minute", "minutes", "minuten"), 60.0)
+    | dict.fromkeys(("h", "hr", "hrs", "hour", "hours", "stunden"), 3600.0)
+    | dict.fromkeys(("ms", "msec", "milliseconds"), 0.001)
+)
+
+
+def is_number(text: str, mark: str) -> bool:
+    """Whether `text` is a number written with the decimal mark `mark`."""
+    return _NUMBER[mark].fullmatch(text) is not None
+
+
+def is_other_notation(text: str, mark: str) -> bool:
+    """Whether `text` is made of digits and marks as a number is, but isn't one with `mark`."""
+    return _DIGITS_AND_MARKS.fullmatch(text) is not None and not is_number(text, mark)
+
+
+def is_absent_word(text: str) -> bool:
+    """Whether loggers write `text` where they have no reading (facts: OL, OPEN, NaN, ---, blank)."""
+    word = text.strip().casefold()
+    return not word or word in _ABSENT_WORDS or _ABSENT_MARKS.fullmatch(word) is not None
+
+
+def kind_of(text: str) -> CellKind:
+    """Tell what one cell looks like, whichever decimal mark it uses."""
+    if not text.strip():
+        return CellKind.BLANK
+    if is_number(text, ".") or is_number(text, ","):
+        return CellKind.NUMBER
+    if STAMP.fullmatch(text):
+        return CellKind.STAMP
+    if DATE.fullmatch(text):
+        return CellKind.DATE
+    if TIME.fullmatch(text) or DURATION.fullmatch(text) or TWO_PART_DURATION.fullmatch(text):
+        return CellKind.TIME
+    return CellKind.ABSENT if is_absent_word(text) else CellKind.WORD
+
+
+def usual_kind(kinds: Iterable[CellKind]) -> CellKind:
+    """Tell the commonest kind; blanks and words for "no reading" count only where nothing else stands.
+
+    Where a word is as common as a value, the value wins.
+    """
+    count = Counter(kinds)
+    telling = {kind: n for kind, n in count.items() if kind not in (CellKind.BLANK, CellKind.ABSENT)}
+    if not telling:
+        return CellKind.ABSENT if count[CellKind.ABSENT] else CellKind.BLANK
+    return max(telling, key=lambda kind: (telling[kind], kind is not CellKind.WORD))
+
+
+def is_other_unit(text: str) -> bool:
+    """Whether `text` is a unit, or a quotient of units, that isn't one of temperature."""
+    word = text.strip().casefold()
+    if word in _OTHER_UNITS:
+        return True
+    parts = word.split("/")
+    return len(parts) == 2 and all(_EXPONENT.sub("", part) in _OTHER_UNITS for part in parts)
+
+
+def is_unit(text: str) -> bool:
+    """Whether `text` is a unit of any kind."""
+    return parse_unit(text) is not None or is_other_unit(text)
+
+
+def first_unit(words: Sequence[str]) -> TemperatureUnit | None:
+    """Tell the temperature unit of the first word, if all of `words` are temperature units; else None."""
+    units = [parse_unit(word) for word in words if word.strip()]
+    return units[0] if units and None not in units else None
+
+
+def unit_of_line(row: Sequence[str]) -> TemperatureUnit | None:
+    """Tell the unit that a line above the header names for the whole table, such as "Units;°C"."""
+    cells = [cell.strip() for cell in row if cell.strip()]
+    match = UNIT_LABEL.fullmatch(cells[0]) if cells and len(cells) <= 2 else None
+    if match is None:
+        return None
+    return parse_unit(match["unit"] if len(cells) == 1 else cells[1])

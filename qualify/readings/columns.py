@@ -1,0 +1,380 @@
+"""What each column of a table is: time, temperature, another quantity, a unit column, or set aside."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from qualify.findings import Doubt, DoubtKind, RefusalKind
+from qualify.readings.cells import (
+    TIME_UNIT_SECONDS,
+    UNIT_LABEL,
+    CellKind,
+    first_unit,
+    is_absent_word,
+    is_other_unit,
+    kind_of,
+    unit_of_line,
+    usual_kind,
+)
+from qualify.readings.table import Head
+from qualify.readings.times import TimeColumns
+from qualify.units import TemperatureUnit, parse_unit
+
+NO_TIME = RefusalKind(
+    "no-time-column",
+    what="no column of times was found (columns: {names})",
+    why="Without times there are no phases, no window and no figures.",
+    mend="export the file with its times; a column of elapsed time must be called 'Time' or name a unit "
+    "of time, such as 'Time (s)'.",
+)
+NO_TEMPERATURE = RefusalKind(
+    "no-temperature-column",
+    what="no column of temperatures was found ({found})",
+    why="There is nothing to judge.",
+    mend="give the columns their unit in the header, such as 'T1 (°C)', or export the readings again.",
+)
+UNIT_UNKNOWN = RefusalKind(
+    "unit-unknown",
+    what="the file names no temperature unit",
+    why="Whether the numbers are °C or °F is never guessed from their size.",
+    mend="add --units C or --units F.",
+)
+UNITS_CONTRADICT = RefusalKind(
+    "units-contradict",
+    what="two temperature units are named, {one} and {other} ({where})",
+    why="Which of them the readings have can't be told.",
+    mend="mend the header in a copy of the file, or export it again with one unit.",
+)
+NAMES_DOUBLE = RefusalKind(
+    "names-double",
+    what="columns {columns} are both called '{name}'",
+    why="A certificate or location called by that name could mean either.",
+    mend="rename one of them in the logger or in a copy of the file.",
+)
+SEVERAL_TIME_AXES = RefusalKind(
+    "tables-side-by-side",
+    what="tables stand side by side, with times in columns {columns} and an empty column between them",
+    why="Which times belong to which readings can't be told.",
+    mend="put each table on a sheet or in a file of its own.",
+)
+NAME_MISSING = DoubtKind(
+    "name-missing",
+    "the column has no name; it is called '{name}' here, which says nothing of where its sensor sat",
+)
+UNIT_MISSING = DoubtKind(
+    "unit-missing",
+    "the column names no unit where others do, so it is kept but not judged as a temperature; if it is one, "
+    "give it its unit in the header",
+)
+
+_TRAILING_BRACKET = re.compile(
+    r"^(?P<name>.*?)\s*(?:\((?P<round>[^()]*)\)|\[(?P<square>[^\[\]]*)\])\s*$", re.DOTALL
+)
+_TRAILING_DEGREES = re.compile(
+    r"(?:^|[\s_,./-]|(?<=\w))(?P<unit>[°º]\s?[CF]|[℃℉]|(?<![A-Za-z])deg\.?\s?[CF])\s*$", re.IGNORECASE
+)
+_TIME_NAMES_TEXT = """
+    time, zeit, elapsed, elapsed time, time elapsed, run time, test time, timestamp, time stamp, duration,
+    seconds, secs, minutes, hours, datetime, date time, date/time, time/date, date and time
+"""
+_TIME_NAMES = frozenset(word.strip() for word in _TIME_NAMES_TEXT.split(","))
+_TIME_NAME_WITH_UNIT = re.compile(
+    r"(?:elapsed |run |test )?(?:time|elapsed|t|zeit)[ _](?P<unit>s|sec|min|h|ms)"
+)
+_TIME_FORMS = frozenset(("h:mm:ss", "hh:mm:ss", "h:mm", "hh:mm", "mm:ss", "m:ss"))
+_TIME_KINDS = (CellKind.STAMP, CellKind.DATE, CellKind.TIME)
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One column of numbers: its place among the file's columns, header, name and unit.
+
+    `unit` is None for a column that isn't a temperature; `unit_word` the file's own word for the unit.
+    `own_unit` tells that the column itself names its temperature unit, in its header or the units row.
+    """
+
+    index: int
+    header: str
+    name: str
+    unit: TemperatureUnit | None
+    unit_word: str
+    own_unit: bool
+
+    @property
+    def shown(self) -> str:
+        """The header to name in messages."""
+        return self.header if self.header.strip() else self.name
+
+
+@dataclass(frozen=True, slots=True)
+class Roles:
+    """What each column of one file is.
+
+    Attributes
+    ----------
+    time
+        The columns of the time.
+    temperatures, others
+        Columns of numbers; whether a column holds any number is known only after reading.
+    unit_columns
+        Columns that hold nothing but the unit, and that unit.
+    aside
+        Columns that are not kept, with the reason.
+    unit_source
+        Where the units were named, in words.
+    """
+
+    time: TimeColumns
+    temperatures: tuple[Quantity, ...]
+    others: tuple[Quantity, ...]
+    unit_columns: dict[int, TemperatureUnit]
+    aside: dict[int, str]
+    unit_source: str
+
+
+def name_and_unit(header: str) -> tuple[str, str]:
+    """Split a header into the channel's name and the unit it names, in its own spelling.
+
+    A unit in trailing ( ) or [ ] is no part of the name; a trailing °C or °F without brackets is both.
+    """
+    trimmed = header.strip()
+    match = _TRAILING_BRACKET.match(trimmed)
+    if match is not None:
+        word = (match["round"] if match["round"] is not None else match["square"]).strip()
+        if parse_unit(word) is not None or is_other_unit(word) or word.casefold() in TIME_UNIT_SECONDS:
+            return match["name"].strip(), word
+        return trimmed, ""
+    match = _TRAILING_DEGREES.search(trimmed)
+    return trimmed, match["unit"] if match is not None else ""
+
+
+def assign(file: str, head: Head, told: TemperatureUnit | None) -> Roles:
+    """Tell what each column is, from the headers and the first rows.
+
+    Parameters
+    ----------
+    file
+        The file's name, for messages.
+    head
+        What stands above the readings, and a sample of them.
+    told
+        The unit that the user told for columns whose unit the file doesn't name.
+
+    Raises
+    ------
+    Refusal
+        If there is no time or no temperature column, or the unit stays open.
+    """
+    width = len(head.names)
+    kinds = [usual_kind(kind_of(row[column]) for row in head.sample) for column in range(width)]
+    split = [name_and_unit(header) for header in head.names]
+    time = _time_columns(file, head, kinds, split)
+    aside = {
+        column: "another column of time"
+        for column in range(width)
+        if column not in time.columns
+        and (
+            kinds[column] in _TIME_KINDS
+            or (kinds[column] is CellKind.NUMBER and _is_time_name(split[column][0], split[column][1]))
+        )
+    }
+    unit_columns = _unit_columns(head, kinds, {*time.columns, *aside})
+    whole_file, source = _unit_of_file(file, head, unit_columns)
+    quantities = []
+    for column in range(width):
+        if column in time.columns or column in aside or column in unit_columns:
+            continue
+        quantities.append(_quantity(file, head, column, split[column]))
+    named = [quantity for quantity in quantities if quantity.unit is not None]
+    general = whole_file
+    if not named and general is None:
+        general, source = told, f"--units {told}" if told is not None else ""
+    elif named and general is None:
+        source = "the columns' own headers or units row"
+    elif named:
+        source = f"the columns' own headers or units row, else {source}"
+    temperatures: list[Quantity] = []
+    others: list[Quantity] = []
+    for quantity in quantities:
+        unit = quantity.unit
+        if unit is None and not quantity.unit_word:
+            unit = general
+        kept = Quantity(
+            quantity.index,
+            quantity.header,
+            quantity.name,
+            unit,
+            quantity.unit_word or (str(unit) if unit is not None else ""),
+            quantity.own_unit,
+        )
+        (temperatures if unit is not None else others).append(kept)
+    if not temperatures:
+        if any(
+            not quantity.unit_word and kinds[quantity.index] in (CellKind.NUMBER, CellKind.ABSENT)
+            for quantity in quantities
+        ):
+            raise UNIT_UNKNOWN(file=file)
+        raise NO_TEMPERATURE(file=file, found=_found(others, aside, head))
+    return Roles(time, tuple(temperatures), tuple(others), unit_columns, aside, source)
+
+
+def units_missing(file: str, others: Sequence[Quantity]) -> Iterator[Doubt]:
+    """List columns of numbers that are no temperatures only because they name no unit."""
+    for quantity in others:
+        if not quantity.unit_word:
+            yield UNIT_MISSING(file=file, column=quantity.shown)
+
+
+def names_missing(file: str, quantities: Sequence[Quantity]) -> Iterator[Doubt]:
+    """List the kept columns that are called by their number, since they have no name."""
+    for quantity in quantities:
+        if not name_and_unit(quantity.header)[0]:
+            yield NAME_MISSING(file=file, column=quantity.shown, name=quantity.name)
+
+
+def must_be_unique(file: str, quantities: Sequence[Quantity]) -> None:
+    """Refuse a file in which two kept columns share a name."""
+    seen: dict[str, int] = {}
+    for quantity in quantities:
+        if quantity.name in seen:
+            columns = f"{seen[quantity.name] + 1} and {quantity.index + 1}"
+            raise NAMES_DOUBLE(file=file, columns=columns, name=quantity.name)
+        seen[quantity.name] = quantity.index
+
+
+def _found(others: Sequence[Quantity], aside: dict[int, str], head: Head) -> str:
+    words = [f"'{other.shown}'" + (f" in {other.unit_word}" if other.unit_word else "") for other in others]
+    words += [f"'{head.names[column].strip()}': {reason}" for column, reason in aside.items()]
+    return "found " + ", ".join(words[:6]) if words else "found only the time"
+
+
+def _quantity(file: str, head: Head, column: int, split: tuple[str, str]) -> Quantity:
+    name, in_header = split
+    in_row = head.unit_cells[column]
+    unit = parse_unit(in_header)
+    row_unit = parse_unit(in_row)
+    if unit is not None and row_unit is not None and unit is not row_unit:
+        raise UNITS_CONTRADICT(
+            file=file,
+            column=head.names[column],
+            one=unit,
+            other=row_unit,
+            where="in the header and in the units row",
+        )
+    unit_word = in_header or in_row
+    unit = unit if in_header else row_unit
+    return Quantity(
+        column, head.names[column], name or f"column {column + 1}", unit, unit_word, unit is not None
+    )
+
+
+def _unit_columns(head: Head, kinds: Sequence[CellKind], taken: set[int]) -> dict[int, TemperatureUnit]:
+    """Columns of words that all spell a temperature unit, such as 'Scale' with C in every row.
+
+    A bare letter counts only under a header that speaks of a unit: F under 'Alarm' means false.
+    """
+    found = {}
+    for column, kind in enumerate(kinds):
+        if kind is not CellKind.WORD or column in taken:
+            continue
+        cells = [row[column].strip() for row in head.sample if row[column].strip()]
+        unit = first_unit(cells)
+        if unit is not None and (UNIT_LABEL.fullmatch(head.names[column]) or min(map(len, cells)) > 1):
+            found[column] = unit
+    return found
+
+
+def _unit_of_file(
+    file: str, head: Head, unit_columns: dict[int, TemperatureUnit]
+) -> tuple[TemperatureUnit | None, str]:
+    """Tell the unit that a unit column or a preamble line names for the whole table."""
+    named = [
+        (unit, f"the unit column '{head.names[column].strip()}'") for column, unit in unit_columns.items()
+    ]
+    for row in head.preamble:
+        unit = unit_of_line(row)
+        if unit is not None:
+            named.append((unit, "a line above the header"))
+    if not named:
+        return None, ""
+    for unit, where in named[1:]:
+        if unit is not named[0][0]:
+            raise UNITS_CONTRADICT(file=file, one=named[0][0], other=unit, where=f"{named[0][1]} and {where}")
+    return named[0]
+
+
+def _is_time_name(name: str, unit: str) -> bool:
+    word = name.casefold().replace("_", " ").strip()
+    if parse_unit(unit) is not None:
+        return False
+    return word in _TIME_NAMES or (word in ("t", "") and unit.casefold() in TIME_UNIT_SECONDS)
+
+
+def _time_unit(name: str, unit_words: Sequence[str]) -> str:
+    """The unit of elapsed time that a header, its bracket or the units row names; "" if none."""
+    word = name.casefold().replace("_", " ").strip()
+    match = _TIME_NAME_WITH_UNIT.fullmatch(word)
+    for candidate in (*unit_words, match["unit"] if match is not None else "", word):
+        folded = candidate.strip().casefold()
+        if folded in TIME_UNIT_SECONDS or folded in _TIME_FORMS:
+            return folded
+    return ""
+
+
+def _time_columns(
+    file: str, head: Head, kinds: Sequence[CellKind], split: Sequence[tuple[str, str]]
+) -> TimeColumns:
+    """Choose the time: a full stamp; date with time; a number; h:mm:ss; a date alone."""
+
+    def of(kind: CellKind) -> list[int]:
+        return [column for column, found in enumerate(kinds) if found is kind]
+
+    def make(form: str, *columns: int) -> TimeColumns:
+        column = columns[-1]
+        form_in_header = re.search(r"[(\[]\s*([hms:]+)\s*[)\]]\s*$", head.names[column].casefold())
+        words = (
+            head.unit_cells[column],
+            split[column][1],
+            form_in_header[1] if form_in_header is not None else "",
+        )
+        headers = tuple(head.names[each] for each in columns)
+        return TimeColumns(form, columns, headers, _time_unit(split[column][0], words))
+
+    stamps, dates, times = of(CellKind.STAMP), of(CellKind.DATE), of(CellKind.TIME)
+    if len(stamps) > 1:
+        _must_be_one_table(file, head, stamps)
+    if stamps:
+        return make("stamp", stamps[0])
+    clocks = sorted(times, key=lambda column: "elapsed" in head.names[column].casefold())
+    if dates and clocks:
+        return make("date and time", dates[0], clocks[0])
+    numbers = of(CellKind.NUMBER)
+    called = [column for column in numbers if _is_time_name(split[column][0], split[column][1])]
+    with_unit = [
+        column
+        for column in numbers
+        if parse_unit(split[column][1]) is None
+        and parse_unit(head.unit_cells[column]) is None
+        and (
+            {split[column][1].casefold(), head.unit_cells[column].casefold()} & TIME_UNIT_SECONDS.keys()
+            or _TIME_NAME_WITH_UNIT.fullmatch(split[column][0].casefold())
+        )
+    ]
+    for candidates in (called, with_unit):
+        if candidates:
+            return make("number", candidates[0])
+    if times:
+        return make("clock", times[0])
+    if dates:
+        return make("date", dates[0])
+    names = ", ".join(f"'{name.strip()}'" for name in head.names[:8])
+    raise NO_TIME(file=file, names=names + (", …" if len(head.names) > 8 else ""))
+
+
+def _must_be_one_table(file: str, head: Head, stamps: Sequence[int]) -> None:
+    """Refuse tables side by side: two columns of full stamps with an empty column between."""
+    for column in range(stamps[0] + 1, stamps[1]):
+        if not head.names[column].strip() and all(is_absent_word(row[column]) for row in head.sample):
+            raise SEVERAL_TIME_AXES(file=file, columns=f"{stamps[0] + 1} and {stamps[1] + 1}")

@@ -1,0 +1,296 @@
+"""Delimited text: comma, semicolon, tab or bar between the cells.
+
+The numbers are parsed by `pandas.read_csv`, piece by piece, from the bytes themselves. That parser pads
+short rows in silence, so before each piece is handed to it the cells of every line are counted.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from qualify.findings import RefusalKind
+from qualify.inputs import InputFile
+from qualify.readings.layout import (
+    SAMPLE_ROWS,
+    body_score,
+    decimal_mark,
+    find_table,
+    has_readings,
+    make_head,
+)
+from qualify.readings.model import IntArray, ReadOptions
+from qualify.readings.table import Column, Faults, Head, Piece, text_column
+from qualify.readings.text import Text, is_text, read_text
+
+LONG_ROW = RefusalKind(
+    "row-too-long",
+    what="the row has {cells} cells where the table has {width} columns",
+    why="Which reading belongs to which column can't be told (two rows run together, or a stray delimiter).",
+    mend="look at the row in a text editor and mend it, or export the file again.",
+)
+QUOTES = RefusalKind(
+    "quotation-marks",
+    what="a quotation mark {trouble}",
+    why="Where the cell ends can't be told, so readings could move to another column or row.",
+    mend="look at the row in a text editor and mend it, or export the file again without quotation marks.",
+)
+LINE_TOO_LONG = RefusalKind(
+    "line-too-long",
+    what="a line is longer than {limit} bytes",
+    why="No logger writes such a row: the file is damaged or isn't a table.",
+    mend="export the file again as .csv or .xlsx.",
+)
+
+DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|"}
+_HEAD_BYTES = 1 << 18
+_PIECE_BYTES = 1 << 20
+_ENOUGH = 0.5
+
+
+def sniff(file: InputFile) -> str | None:
+    """Tell why the file is no delimited text, or None if it is."""
+    if file.data.startswith(b"PK\x03\x04"):
+        return "it is a zip archive"
+    return is_text(file.data)
+
+
+def open_source(file: InputFile, options: ReadOptions) -> DelimitedSource:
+    """Find encoding, delimiter, decimal mark and header of a delimited text file.
+
+    Raises
+    ------
+    Refusal
+        If any of them can't be told.
+    """
+    text = read_text(file, options.encoding)
+    wanted = SAMPLE_ROWS + (options.header_row or 0)
+    lines = _first_lines(text, wanted)
+    tables = {
+        word: rows
+        for word, sign in DELIMITERS.items()
+        if has_readings(rows := [split(line, sign) for line in lines])
+    }
+    scores = {word: body_score(rows) for word, rows in tables.items()}
+    best = max(scores, key=lambda word: scores[word], default=None)
+    if best is None or scores[best] < _ENOUGH:
+        # Say what is wrong by the rules of the likeliest delimiter; most often there is only a header.
+        best = best or "comma"
+        if scores.get(best, 0.0) < 0.2:
+            tables[best] = [[""] for _ in lines]
+    rows = tables[best]
+    tried = (
+        "no line holds a time or number beside another cell, with " + ", ".join(DELIMITERS) + " between cells"
+    )
+    place = find_table(rows, file=file.name, told_row=options.header_row, tried=tried)
+    sign = DELIMITERS[best]
+    mark = "."
+    if sign != ",":
+        body = [cell for row in rows[place.first :] for cell in row]
+        mark = decimal_mark(body, file.name) or _mark_further_down(text, sign, file.name)
+    head = make_head(
+        rows,
+        place,
+        file=file.name,
+        mark=mark,
+        words={"format": "delimited text", "encoding": text.encoding, "delimiter": best},
+    )
+    return DelimitedSource(file.name, text, head, sign, place.first)
+
+
+def split(line: str, delimiter: str) -> list[str]:
+    """Split one line into its cells, quotation marks taken off."""
+    if '"' in line:
+        return next(csv.reader([line], delimiter=delimiter), [""])
+    return line.split(delimiter)
+
+
+def _first_lines(text: Text, wanted: int) -> list[str]:
+    """The first lines as text, whole ones only unless the file ends there."""
+    size = max(_HEAD_BYTES, wanted * 1024)
+    stop = len(text.data)
+    if stop - text.start > size:
+        stop = text.data.rfind(b"\n", text.start, text.start + size) + 1
+    head = text.data[text.start : stop].decode("utf-8")
+    lines = [line.removesuffix("\r") for line in head.split("\n")]
+    if lines and not lines[-1]:
+        lines.pop()
+    return lines[:wanted]
+
+
+def _mark_further_down(text: Text, delimiter: str, file: str) -> str:
+    """Look for a decimal mark in the whole file where the first rows hold whole numbers only."""
+    edge = re.escape(delimiter.encode())
+    number = rb"[+-]?\d*%b\d+"
+    cell = rb"(?:^|" + edge + rb")[ ]*(" + number + rb")[ ]*(?=" + edge + rb"|\r?$)"
+    found: list[str] = []
+    for sign in (rb",", rb"\."):
+        pattern = re.compile(cell % sign, re.MULTILINE)
+        found += [match[1].decode() for match in pattern.finditer(text.data, text.start)]
+    return decimal_mark([*found, "0"], file) or "."
+
+
+class DelimitedSource:
+    """The rows of one delimited text file."""
+
+    def __init__(self, file: str, text: Text, head: Head, delimiter: str, first: int) -> None:
+        self.file = file
+        self.head = head
+        self.faults = Faults()
+        self._data = text.data
+        self._delimiter = delimiter
+        self._width = len(head.names)
+        self._first_row = first + 1
+        self._start = text.start
+        for _ in range(first):
+            self._start = self._data.index(b"\n", self._start) + 1
+        open_end = not self._data.endswith(b"\n")
+        self.most_rows = self._data.count(b"\n", self._start) + open_end
+
+    def pieces(self, as_text: frozenset[int]) -> Iterator[Piece]:
+        """Hand over the rows, some million bytes at a time.
+
+        Raises
+        ------
+        Refusal
+            At a row that is too long, or whose quotation marks don't match.
+        """
+        import pandas as pd
+
+        row = self._first_row
+        start, size = self._start, len(self._data)
+        while start < size:
+            stop = size
+            if size - start > _PIECE_BYTES:
+                stop = self._data.rfind(b"\n", start, start + _PIECE_BYTES) + 1
+                if stop == 0:
+                    raise LINE_TOO_LONG(file=self.file, row=row, limit=_PIECE_BYTES)
+            rows, cuts, clean = self._checked(start, stop, row)
+            row += self._lines
+            if len(rows):
+                frame = pd.read_csv(
+                    io.BytesIO(clean),
+                    sep=self._delimiter,
+                    decimal=self.head.mark,
+                    header=None,
+                    names=list(range(self._width)),
+                    index_col=False,
+                    dtype=dict.fromkeys(as_text, object),
+                    engine="c",
+                    encoding="utf-8",
+                    na_filter=False,
+                    skip_blank_lines=False,
+                    low_memory=False,
+                    on_bad_lines="error",
+                )
+                del clean
+                if len(frame) != len(rows):
+                    raise RuntimeError(f"{self.file}: {len(rows)} lines became {len(frame)} rows")
+                yield Piece(rows, _columns_of(frame, self._width), cuts)
+            start = stop
+        self.faults.seen = self.most_rows
+
+    def _checked(self, start: int, stop: int, row: int) -> tuple[IntArray, dict[int, int], memoryview]:
+        """Count the cells of every line; take out lines without a row and fill up short ones."""
+        view = memoryview(self._data)[start:stop]
+        block = np.frombuffer(view, dtype=np.uint8)
+        ends = np.flatnonzero(block == ord("\n"))
+        open_end = not len(ends) or ends[-1] != len(block) - 1
+        if open_end:
+            ends = np.append(ends, len(block))
+        self._lines = len(ends)
+        starts = np.empty_like(ends)
+        starts[0] = 0
+        starts[1:] = ends[:-1] + 1
+        between = block == ord(self._delimiter)
+        if self._data.find(b'"', start, stop) >= 0:
+            between &= ~self._quoted(block, starts, row)
+        marks = np.add.reduceat(between, starts, dtype=np.int32)
+        lengths = ends - starts
+        lengths -= block[np.maximum(ends - 1, 0)] == ord("\r")
+        odd = np.flatnonzero((marks != self._width - 1) | (lengths <= marks))
+        rows = np.arange(row, row + len(ends), dtype=np.int64)
+        if open_end:
+            self.faults.open_end = int(rows[-1])
+        if not len(odd):
+            return rows, {}, view
+        keep = np.ones(len(ends), dtype=bool)
+        missing: dict[int, int] = {}
+        parts: list[bytes | memoryview] = []
+        done = 0
+        for line in odd.tolist():
+            parts.append(view[done : starts[line]])
+            done = min(int(ends[line]) + 1, len(block))
+            cells = int(marks[line]) + 1
+            content = bytes(view[starts[line] : ends[line]]).strip(b"\r")
+            if not content.replace(self._delimiter.encode(), b"").strip():
+                self.faults.blank.append(int(rows[line]))
+                keep[line] = False
+            elif cells > self._width:
+                raise LONG_ROW(file=self.file, row=int(rows[line]), cells=cells, width=self._width)
+            elif cells < self._width and open_end and line == len(ends) - 1:
+                self.faults.unread.append(int(rows[line]))
+                keep[line] = False
+            else:
+                missing[line] = cells
+                parts.append(content + self._delimiter.encode() * (self._width - cells) + b"\n")
+        parts.append(view[done:])
+        index = np.cumsum(keep) - 1
+        cuts = {int(index[line]): cells for line, cells in missing.items() if cells < self._width}
+        return rows[keep], cuts, memoryview(b"".join(parts))
+
+    def _quoted(self, block: NDArray[np.uint8], starts: IntArray, row: int) -> NDArray[np.bool_]:
+        """Tell which bytes stand inside quotation marks.
+
+        A mark may open only at a cell's start and close only at its end, as the parser takes them.
+        """
+        quote = block == ord('"')
+        inside = np.logical_xor.accumulate(quote)
+        newline = block == ord("\n")
+        across = np.flatnonzero(inside & newline)
+        if len(across) or inside[-1]:
+            at = int(across[0]) if len(across) else len(block) - 1
+            raise QUOTES(
+                file=self.file,
+                row=self._row_of(at, starts, row),
+                trouble="opens a cell that isn't closed in its row",
+            )
+        edge = (block == ord(self._delimiter)) & ~inside | newline | quote
+        before = np.concatenate(([True], edge[:-1]))
+        after = np.concatenate((edge[1:] | (block[1:] == ord("\r")), [True]))
+        stray = np.flatnonzero(quote & np.where(inside, ~before, ~after))
+        if len(stray):
+            raise QUOTES(
+                file=self.file,
+                row=self._row_of(int(stray[0]), starts, row),
+                trouble="stands inside a cell instead of round it",
+            )
+        return inside
+
+    @staticmethod
+    def _row_of(position: int, starts: IntArray, row: int) -> int:
+        return row + int(np.searchsorted(starts, position, side="right")) - 1
+
+
+def _columns_of(frame: object, width: int) -> Sequence[Column]:
+    import pandas as pd
+
+    assert isinstance(frame, pd.DataFrame)
+    columns: list[Column] = []
+    for index in range(width):
+        column = frame[index]
+        if column.dtype == bool:
+            # A column of nothing but True and False: words, not numbers.
+            columns.append(np.where(column.to_numpy(), "True", "False").astype(object))
+        elif column.dtype.kind in "iuf":
+            columns.append(column.to_numpy())
+        else:
+            cells = column.to_numpy(dtype=object)
+            # Whole numbers beyond 64 bits come as Python's own; as text they keep every digit.
+            columns.append(cells if isinstance(cells[0], str) else text_column([str(cell) for cell in cells]))
+    return columns

@@ -58,7 +58,10 @@ class Keys:
         return WRONG_VALUE(text=_shown(self._table.get(key)), expected=expected, **self.where(key))
 
     def missing(self, key: str, why: str) -> Refusal:
-        """Make the refusal for a key that must be there."""
+        """Make the refusal for a key that must be there, or for the misspelt one that stands there."""
+        for found in self._table:
+            if found not in self._known and nearest(found, [key]):
+                return UNKNOWN_KEY(near=nearest(found, [key]), known=key, **self.where(found))
         return MISSING_KEY(why=why, **self.where(key))
 
     def take(self, key: str) -> Any:

@@ -90,7 +90,9 @@ def test_set_point_never_approached(good: Path) -> None:
 def test_unknown_certificate_channel(tmp_path: Path, good: Path) -> None:
     points = [(0.0, 0.0), (250.0, 0.0)]
     file = write_certificates(tmp_path / "c.csv", {"T1": points, "T2": points, "T33": points})
-    refused("survey", good, *HOLD, "--certificates", file, says=("c.csv", "row 6", "T33", "did you mean 'T3'"))
+    refused(
+        "survey", good, *HOLD, "--certificates", file, says=("c.csv", "row 6", "T33", "did you mean 'T3'")
+    )
 
 
 def test_a_judged_channel_without_certificate(tmp_path: Path, good: Path) -> None:

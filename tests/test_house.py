@@ -16,7 +16,17 @@ HOUSE = Path(qualify.__file__).parent
 
 NEVER = {
     # room: rooms it must not see
-    "figures": ("plan", "standards", "sensors", "stages", "pack", "record", "evaluate", "decisions", "findings"),
+    "figures": (
+        "plan",
+        "standards",
+        "sensors",
+        "stages",
+        "pack",
+        "record",
+        "evaluate",
+        "decisions",
+        "findings",
+    ),
     "units": ("plan", "readings", "figures", "stages", "pack", "record"),
     "readings": ("plan", "figures", "sensors", "stages", "pack", "record", "standards"),
     "plan": ("figures.phases", "stages", "pack", "record", "sensors", "standards"),

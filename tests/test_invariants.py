@@ -17,9 +17,7 @@ from tests.support.surveys import START, write_csv
 
 HOLD = ("--setpoint", 150, "--tolerance", 3)
 
-QUICK = settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+QUICK = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 @st.composite

@@ -63,7 +63,7 @@ _OTHER_UNITS_TEXT = """
     pa, hpa, kpa, mpa, mbar, bar, psi, psig, psia, inhg, mmhg, torr, inwc, atm, g, kg, mg, t, lb, mol, nm3,
     m, cm, mm, µm, μm, um, km, in, ft, l, ml, m2, m3, m², m³, lpm, slm, slpm, sccm, cfm, scfm, gpm, rpm,
     s, sec, secs, second, seconds, min, mins, minute, minutes, h, hr, hrs, hour, hours, ms, d, day, days,
-    on/off, bool, state, -, —, 1, lx, lux, db, deg, rad, °, yyyy-mm-dd, yyyy/mm/dd, dd.mm.yyyy, dd/mm/yyyy,
+    on/off, bool, state, -, —, 1, lx, lux, db, deg, rad, yyyy-mm-dd, yyyy/mm/dd, dd.mm.yyyy, dd/mm/yyyy,
     mm/dd/yyyy, hh:mm:ss, hh:mm, h:mm:ss, mm:ss
 """
 _OTHER_UNITS = frozenset(word.strip() for word in _OTHER_UNITS_TEXT.split(","))

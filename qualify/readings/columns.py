@@ -63,6 +63,11 @@ NAME_MISSING = DoubtKind(
     "name-missing",
     "the column has no name; it is called '{name}' here, which says nothing of where its sensor sat",
 )
+UNIT_STRANGE = DoubtKind(
+    "unit-strange",
+    "the unit '{word}' isn't a known one, so the column is kept but not judged as a temperature; "
+    "if it is one, mend its unit in the header",
+)
 UNIT_MISSING = DoubtKind(
     "unit-missing",
     "the column names no unit where others do, so it is kept but not judged as a temperature; if it is one, "
@@ -221,10 +226,12 @@ def assign(file: str, head: Head, told: TemperatureUnit | None) -> Roles:
 
 
 def units_missing(file: str, others: Sequence[Quantity]) -> Iterator[Doubt]:
-    """List columns of numbers that are no temperatures only because they name no unit."""
+    """List columns of numbers that are no temperatures only because they name no known unit."""
     for quantity in others:
         if not quantity.unit_word:
             yield UNIT_MISSING(file=file, column=quantity.shown)
+        elif not is_other_unit(quantity.unit_word):
+            yield UNIT_STRANGE(file=file, column=quantity.shown, word=quantity.unit_word)
 
 
 def names_missing(file: str, quantities: Sequence[Quantity]) -> Iterator[Doubt]:

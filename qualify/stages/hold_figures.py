@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import sqrt
 
@@ -141,10 +143,13 @@ def _window_record(stretch: Stretch, window: Window | Absent) -> WindowRecord | 
 def _locations(stretch: Stretch, window: Window | Absent) -> tuple[LocationRecord, ...]:
     over, under = _overshoots(stretch)
     agreement = _agreement(stretch)
-    return tuple(
-        _location(stretch, window, column, over[column], under[column], agreement[column])
-        for column in range(len(stretch.readings.locations))
-    )
+
+    def location(column: int) -> LocationRecord:
+        return _location(stretch, window, column, over[column], under[column], agreement[column])
+
+    # Locations are independent and the work is numpy's, which lets threads run side by side.
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        return tuple(pool.map(location, range(len(stretch.readings.locations))))
 
 
 def _overshoots(stretch: Stretch) -> tuple[tuple[Maybe, ...], tuple[Maybe, ...]]:
@@ -193,9 +198,10 @@ def _location(
             undershoot_c=under,
             agreement_at_ambient_c=agreement,
         )
-    figures = location_uniformity(window.seconds, window.corrected_c[:, column], window.setpoint_c)
-    there = ~np.isnan(window.corrected_c[:, column])
-    time, values = window.seconds[there], window.corrected_c[there, column]
+    series_c = np.ascontiguousarray(window.corrected_c[:, column])
+    figures = location_uniformity(window.seconds, series_c, window.setpoint_c)
+    there = ~np.isnan(series_c)
+    time, values = window.seconds[there], series_c[there]
     nothing = Absent("no reading in the window")
     cycle: Cycle | Absent = nothing
     effective: Maybe = nothing

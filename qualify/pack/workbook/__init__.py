@@ -58,21 +58,22 @@ def write_workbook(evaluation: Evaluation, path: Path) -> None:
         for survey in range(len(evaluation.record.surveys))
     ]
     plan = evaluation.record.plan
-    book = Book(" · ".join(part for part in (plan.title, plan.number, plan.revision) if part))
-    write_sign_off(book, evaluation, figures, uncertainty)
-    write_verdicts(book, evaluation)
-    write_requirements(book, evaluation, figures)
-    write_sensors(book, sensors)
-    write_certificates(book, sensors)
-    for layout in readings:
-        if isinstance(layout, BlockLayout):
-            write_blocks(book, layout)
-        else:
-            write_readings(book, layout)
-    for figure in figures:
-        write_figures(book, figure)
-    write_uncertainty(book, uncertainty, figures)
-    write_dispositions(book, evaluation)
-    write_definitions(book, evaluation)
-    write_provenance(book, evaluation)
-    book.write(path)
+    footer = " · ".join(part for part in (plan.title, plan.number, plan.revision) if part)
+    with Book(footer) as book:
+        write_sign_off(book, evaluation, figures, uncertainty)
+        write_verdicts(book, evaluation)
+        write_requirements(book, evaluation, figures)
+        write_sensors(book, sensors)
+        write_certificates(book, sensors)
+        for layout in readings:
+            if isinstance(layout, BlockLayout):
+                write_blocks(book, layout)
+            else:
+                write_readings(book, layout)
+        for figure in figures:
+            write_figures(book, figure)
+        write_uncertainty(book, uncertainty, figures)
+        write_dispositions(book, evaluation)
+        write_definitions(book, evaluation)
+        write_provenance(book, evaluation)
+        book.write(path)

@@ -7,7 +7,8 @@ import textwrap
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from tempfile import TemporaryDirectory
+from typing import Any, Self
 
 from qualify.figures.absent import Absent, Maybe
 
@@ -47,7 +48,7 @@ STYLES: dict[str, dict[str, Any]] = {
     "field": {"bottom": 1, "bottom_color": QUIET},
     "blank": {"border": 1, "border_color": "#A6A6A6", "text_wrap": True, **_TOP},
     "count": {"num_format": "0", **_TOP},
-    "count beside": {"num_format": "0", "align": "left", **_TOP},
+    "count beside": {"num_format": "0", "align": "left", "indent": 1, **_TOP},
     "verdict": {"bold": True, "font_size": 12, **_TOP},
     "raw": {"num_format": "0.0???", **_TOP},
     "temperature": {"num_format": "0.000", **_TOP},
@@ -269,11 +270,13 @@ class Book:
         import xlsxwriter
 
         self._bytes = io.BytesIO()
+        self._folder = TemporaryDirectory()
         self._book = xlsxwriter.Workbook(
             self._bytes,
             {
                 # one row at a time: a sheet of a million cells needs no more memory than its bytes
                 "constant_memory": True,
+                "tmpdir": self._folder.name,
                 "strings_to_formulas": False,
                 "strings_to_numbers": False,
                 "strings_to_urls": False,
@@ -291,6 +294,13 @@ class Book:
         sheet = Sheet(worksheet, self._styles, name, widths)
         sheet.footer(self._footer[:150])
         return sheet
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *raised: object) -> None:
+        """Leave no temporary file behind, also where writing failed."""
+        self._folder.cleanup()
 
     def write(self, path: Path) -> None:
         """Write the file."""

@@ -147,7 +147,9 @@ class FiguresLayout:
 
     def uncertainty_high(self, location: str) -> str | None:
         """Formula of a location's largest standard uncertainty in the window."""
-        if self.cells is None or location not in self._index:
+        if self.cells is None or self.hold is None or location not in self._index:
+            return None
+        if self.hold.evidence.window is None:
             return None
         return self.cells.uncertainty_high(self._index[location])
 
@@ -578,7 +580,8 @@ def _write_line(sheet: Sheet, line: Line, fahrenheit: bool, remark_column: int) 
     sheet.text(1, line.location)
     sheet.text(2, line.unit)
     if line.formula is not None:
-        sheet.formula(LIVE_COLUMN, line.formula, line.value, style)
+        shown = "word for number" if isinstance(line.value, str) else style
+        sheet.formula(LIVE_COLUMN, line.formula, line.value, shown)
     elif line.engine is not None and present(line.engine):
         sheet.text(LIVE_COLUMN, "engine only", "word for number")
     else:

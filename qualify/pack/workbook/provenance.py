@@ -54,11 +54,8 @@ def write_provenance(book: Book, evaluation: Evaluation) -> None:
         sheet.next()
     _write_files(sheet, evaluation)
     sheet.section("Processing steps, in order")
-    steps = [(view.name, step) for view in evaluation.recordings for step in view.readings.recording.steps]
-    steps += [("", step) for step in record.steps if step not in {step for _, step in steps}]
-    for number, (recording, step) in enumerate(steps, start=1):
+    for number, step in enumerate(record.steps, start=1):
         sheet.text(0, f"Step {number}")
-        sheet.text(1, recording)
         sheet.text(5, step)
         sheet.next()
     sheet.next()

@@ -40,7 +40,7 @@ HEADERS = (
     "U of the mean, engine (°C)",
     "Check",
 )
-HEADER_ROW = 9
+HEADER_ROW = 13
 _ALLOWANCE, _COMBINED, _LARGEST, _FACTOR, _ONE = 8, 9, 10, 11, 12
 _ONE_CHECK, _SD, _EFFECTIVE, _MEAN, _MEAN_CHECK = 14, 15, 16, 17, 19
 
@@ -184,16 +184,16 @@ def write_uncertainty(book: Book, layout: UncertaintyLayout, figures: list[Figur
         "are shown at that reading. Between calibration points the larger of both points' U/k holds; "
         "certificates combine as independent. It holds neither stability nor uniformity, which the "
         "figures contain.",
-        150,
+        95,
         2,
     )
     sheet.note(
         "The mean adds the scatter of an autocorrelated series: U_mean = k·√((U/k)² + s²/effective "
         "readings).",
-        150,
+        95,
         2,
     )
-    sheet.note("Sources left out, unless a certificate covers them: " + "; ".join(LEFT_OUT) + ".", 150, 2)
+    sheet.note("Sources left out, unless a certificate covers them: " + "; ".join(LEFT_OUT) + ".", 95, 2)
     sheet.next(HEADER_ROW - sheet.excel_row)
     sheet.header(HEADERS, frozen_columns=2)
     for budget in layout.budgets.values():

@@ -150,12 +150,13 @@ def test_interval_of_a_drift_is_the_error_times_students_t(phi: float, slope_c_p
     hours = seconds / 3600
     noise = 0.1 * ar1(9, 400, phi)
     values = 180 + slope_c_per_h * hours + noise
-    effective = effective_readings(seconds, noise, find_cycle(seconds, noise))
-    assert present(effective)
-    found = drift(seconds, values, effective)
+    cycle = find_cycle(seconds, values)
+    found = drift(seconds, values, cycle)
     line = sm.OLS(values, np.column_stack((np.ones(hours.size), hours)))
     residual = np.asarray(line.fit().resid)
     lags = bartlett_lags(residual)
+    effective = effective_readings(seconds, residual, cycle)
+    assert present(effective)
     fit = line.fit(cov_type="HAC", cov_kwds={"maxlags": lags, "use_correction": True})
     half = float(stats.t.ppf(0.975, effective - 2)) * float(fit.bse[1])
     # The readings lie near 180 and scatter by 0.1: the library's own solver keeps 10 digits or so.
@@ -170,7 +171,7 @@ def drifts(n: int, phi: float, slope_c_per_h: float) -> list[Drift]:
     found = []
     for seed in range(300):
         values = 180 + slope_c_per_h * seconds / 3600 + 0.05 * ar1(seed, n, phi)
-        found.append(drift(seconds, values, effective_readings(seconds, values, find_cycle(seconds, values))))
+        found.append(drift(seconds, values, find_cycle(seconds, values)))
     return found
 
 

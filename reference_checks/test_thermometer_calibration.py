@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from qualify.figures.absent import present
+from qualify.figures.absent import Absent, present
 from qualify.figures.series import drift, least_squares_slope
 from qualify.inputs import load
 from qualify.readings.model import Channel
@@ -138,7 +138,7 @@ def test_slope_of_the_fitted_line(published: Published):
     published.agree(slope, "0.00218", "GUM H.3, slope y2 [1]")
     published.agree(slope, "0.00218270", "GUM H.3, slope y2 in full, recomputed [1]")
     # In hours of a made-up recording the same slope is a drift per hour.
-    moved = drift(READING * 3600.0, OBSERVED, 11.0)
+    moved = drift(READING * 3600.0, OBSERVED, Absent("no cycle was looked for"))
     assert present(moved.slope_c_per_h)
     published.agree(moved.slope_c_per_h, "0.00218270", "GUM H.3, slope as a drift, recomputed")
 

@@ -232,7 +232,7 @@ def test_an_unconfirmed_limit_never_decides_until_confirmed(folder: Path) -> Non
 def test_deleting_a_standards_row_makes_its_requirement_not_shown(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import qualify.standards as standards
+    from qualify import standards
     from qualify.standards import classes
 
     real: Any = standards.rows

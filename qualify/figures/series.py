@@ -176,7 +176,7 @@ def _noise_background(angular: FloatArray, power: FloatArray, used: BoolArray) -
     (k,) float64
         Background power.
     """
-    phi = 1.0 - np.geomspace(1.0, 0.005, 24)
+    phi = np.concatenate(([-0.9, -0.8, -0.6, -0.4, -0.2], 1.0 - np.geomspace(1.0, 0.005, 24)))
     white = np.array([0.0, 0.003, 0.01, 0.03, 0.1, 0.3])
 
     def shapes(at: FloatArray) -> FloatArray:
@@ -353,18 +353,18 @@ def bartlett_lags(residual: FloatArray) -> int:
     return min(ceil(1.1447 * (plug_in * n) ** (1 / 3)), n // 2)
 
 
-def drift(seconds: FloatArray, values: FloatArray, effective: Maybe) -> Drift:
+def drift(seconds: FloatArray, values: FloatArray, cycle: Cycle | Absent) -> Drift:
     """Least-squares slope per hour with an interval that allows for autocorrelation.
 
-    The interval uses Student's t with effective readings − 2 degrees of freedom, so that a window too
-    short for its correlation has no interval rather than a narrow one.
+    The interval uses Student's t with the effective readings of the residuals − 2 degrees of freedom,
+    so that a window too short for its correlation has no interval rather than a narrow one.
 
     Parameters
     ----------
     seconds, values : (n,) float64
         Times [s] and readings [°C] without gaps.
-    effective
-        The result of `effective_readings`.
+    cycle
+        The result of `find_cycle`.
     """
     if values.size < 3:
         absent = Absent(f"{values.size} readings; a slope with an interval needs at least 3")
@@ -374,9 +374,10 @@ def drift(seconds: FloatArray, values: FloatArray, effective: Maybe) -> Drift:
         return Drift(slope, absent, absent)
     hours = (seconds - seconds[0]) / 3600.0
     value = least_squares_slope(hours, values)
+    residual = values - values.mean() - value * (hours - hours.mean())
+    effective = effective_readings(seconds, residual, cycle)
     if isinstance(effective, Absent):
         return Drift(value, effective, effective)
-    residual = values - values.mean() - value * (hours - hours.mean())
     error = hac_slope_error(hours, values, bartlett_lags(residual))
     half = student_quantile(max(effective - 2.0, 1.0)) * error
     return Drift(value, value - half, value + half)

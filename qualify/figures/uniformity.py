@@ -54,7 +54,7 @@ class LocationUniformity:
 def location_uniformity(seconds: FloatArray, values_c: FloatArray, setpoint_c: float) -> LocationUniformity:
     """Figures of one location: (n,) seconds and (n,) corrected readings [°C], NaN where absent.
 
-    Mean (time-weighted where the intervals differ by over 10 %), least, largest, sample standard
+    Mean (time-weighted where the intervals between instants differ by over 10 %), least, largest, sample standard
     deviation, largest and least deviation from the set point, and stability = half the range.
     """
     there = ~np.isnan(values_c)
@@ -64,7 +64,7 @@ def location_uniformity(seconds: FloatArray, values_c: FloatArray, setpoint_c: f
     low, high = float(values.min()), float(values.max())
     return LocationUniformity(
         readings=int(values.size),
-        mean_c=mean_over_time(time, values, evenly_spaced(time)),
+        mean_c=mean_over_time(time, values, evenly_spaced(seconds)),
         min_c=low,
         max_c=high,
         sd_c=float(values.std(ddof=1)) if values.size > 1 else Absent("one reading has no deviation"),
@@ -112,7 +112,7 @@ def _across(window: Window) -> _Across | None:
         return None
     seconds = window.seconds[complete]
     values = window.corrected_c if complete.all() else window.corrected_c[complete]
-    return _Across(seconds, values, evenly_spaced(seconds))
+    return _Across(seconds, values, evenly_spaced(window.seconds))
 
 
 def chamber_uniformity(window: Window) -> ChamberUniformity:
@@ -218,7 +218,7 @@ def _against_reference(window: Window) -> tuple[VariantFigure, VariantFigure, Va
     if not there.any():
         return (VariantFigure(Absent("the reference location has no reading in the window")),) * 3
     time, series = window.seconds[there], window.corrected_c[there, r]
-    middle = mean_over_time(time, series, evenly_spaced(time))
+    middle = mean_over_time(time, series, evenly_spaced(window.seconds))
     instability = VariantFigure(float(np.abs(series - middle).max()), r)
     across = _across(window)
     if across is None:

@@ -9,6 +9,9 @@ import numpy as np
 
 from qualify.readings.model import BoolArray, FloatArray
 
+SAME_TEMPERATURE_C = 1e-9
+"""Temperatures this close are one temperature: what unit conversion leaves behind."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
@@ -45,7 +48,8 @@ class Step:
     def beyond(self, indicated_c: FloatArray) -> FloatArray:
         """How far each indication lies beyond the end points [°C]; 0 between them."""
         low, high = self.temperature_c[0], self.temperature_c[-1]
-        return np.maximum(np.maximum(low - indicated_c, indicated_c - high), 0.0)
+        beyond = np.maximum(low - indicated_c, indicated_c - high)
+        return np.where(beyond <= SAME_TEMPERATURE_C, 0.0, beyond)
 
     def standard_uncertainty_at(self, indicated_c: FloatArray) -> FloatArray:
         """Standard uncertainty [°C] at each indication: the larger of the two neighbouring points'."""
@@ -87,7 +91,7 @@ class Correction:
         corrected = raw_c
         calibrated = np.ones(raw_c.shape, dtype=np.bool_)
         for step in self.steps:
-            calibrated &= ~(step.beyond(corrected) > self.reach_c)
+            calibrated &= ~(step.beyond(corrected) > self.reach_c + SAME_TEMPERATURE_C)
             corrected = corrected + step.correction_at(corrected)
         return corrected, calibrated
 

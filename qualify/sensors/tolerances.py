@@ -44,30 +44,6 @@ def tolerance_at(sensor_type: str, temperature_c: float, document: str, name: st
     return None
 
 
-def best_class(sensor_type: str, errors_c: list[tuple[float, float]], document: str) -> str | None:
-    """Give the first class of a document, in the table's order, that all errors keep.
-
-    Parameters
-    ----------
-    sensor_type
-        As in `tolerance_at`.
-    errors_c
-        Pairs of temperature and error (or correction) [°C].
-    document
-        As in `tolerance_at`.
-    """
-    names = dict.fromkeys(
-        row["class"]
-        for row in rows("sensor_tolerances", "tolerance")
-        if row["document"] == document and sensor_type in row["types"]
-    )
-    for name in names:
-        allowed = [(tolerance_at(sensor_type, t, document, name), error) for t, error in errors_c]
-        if all(found is not None and abs(error) <= found.tolerance_c + 1e-9 for found, error in allowed):
-            return name
-    return None
-
-
 def _tolerance(row: Row, temperature_c: float) -> Tolerance:
     return Tolerance(
         tolerance_c=max(row["constant"], row["offset"] + row["share"] * abs(temperature_c)),

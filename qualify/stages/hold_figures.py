@@ -209,7 +209,7 @@ def _location(
     if values.size:
         cycle = find_cycle(time, values)
         effective = effective_readings(time, values, cycle)
-        moving = drift(time, values, effective)
+        moving = drift(time, values, cycle)
         slope, low, high = moving.slope_c_per_h, moving.low_c_per_h, moving.high_c_per_h
     correction, uncertainty, factor = _uncertainty(stretch, column)
     over_final: Maybe = over

@@ -40,6 +40,13 @@ WINDOW_OUTSIDE = RefusalKind(
     why="There is no reading in it to judge.",
     mend="correct --start and --minutes (in the plan: start, minutes); times are on the logger's clock.",
 )
+HEAT_START_LATE = RefusalKind(
+    "heat-start-late",
+    what="the declared heat start {declared} lies after the set point was reached, {reached} into the record "
+    "(hold '{hold}')",
+    why="Times are counted from it.",
+    mend="correct --heat-start (in the plan: heat_start), or leave it out.",
+)
 
 SET_POINT_SAME_C = 0.5
 """A recorded set point this near to the hold's is the hold's."""
@@ -120,13 +127,14 @@ def _find_hold(hold: Hold, previous: FoundHold | None, following: Hold | None, t
         level = ending_level(seconds, mean_c, previous.end)
     before = level.median_c if isinstance(level, Level) else float(mean_c[first])
     near_c = near_band_c(hold.setpoint - before)
-    if previous is not None:
-        near_c = min(near_c, abs(hold.setpoint - previous.hold.setpoint) / 2)
+    step_c = abs(hold.setpoint - before)
+    # A step smaller than twice the band would count as done before it began.
+    approach_c = min(near_c, step_c / 2) if isinstance(level, Level) and step_c > level.band_c else near_c
     commanded = None
     if trace.set_point_c is not None:
         commanded = _commanded(trace.set_point_c, first, hold.setpoint)
-    approach = _approach(hold, trace, first, near_c)
-    heat_start, heat_start_s, how = _heat_start(hold, level, trace, first, commanded)
+    approach = _approach(hold, trace, first, approach_c)
+    heat_start, heat_start_s, how = _heat_start(hold, level, trace, (first, approach), commanded)
     end, end_how = _end(hold, following, trace, approach, near_c, commanded)
     cycle = _cycle(trace, approach, end, hold.soak_minutes * 60.0)
     period: Maybe = cycle if isinstance(cycle, Absent) else cycle.period_s
@@ -206,22 +214,28 @@ def _heat_start(
     hold: Hold,
     level: Level | Absent,
     trace: Trace,
-    first: int,
+    before: tuple[int, int],
     commanded: _Commanded | None,
 ) -> tuple[int | None, Maybe, str]:
+    """Heat start: its instant, its time, how it was found; `before` runs up to the approach."""
     seconds, mean_c = trace.seconds, trace.mean_c
+    first, approach = before
     if hold.heat_start is not None:
         declared_s = trace.tell_time(hold.heat_start)
         index = int(np.searchsorted(seconds, declared_s - SAME_INSTANT_S, side="left"))
-        return min(index, seconds.size - 1), declared_s, "declared"
-    if commanded is not None and commanded.moves is not None:
+        if index > approach:
+            raise HEAT_START_LATE(
+                declared=hold.heat_start, hold=hold.name, reached=f"{float(seconds[approach]):g} s"
+            )
+        return index, declared_s, "declared"
+    if commanded is not None and commanded.moves is not None and commanded.moves <= approach:
         how = "last reading before the recorded set point changes"
         return commanded.moves, float(seconds[commanded.moves]), how
     if isinstance(level, Absent):
         return None, level, "absent"
     if level.holds(np.array([hold.setpoint]))[0]:
         return None, Absent("the record begins at the set point"), "absent"
-    found = leave_instant(mean_c, first, mean_c.size, level, hold.setpoint)
+    found = leave_instant(mean_c, first, approach + 1, level, hold.setpoint)
     if found is None:
         return None, Absent("the chamber mean is never at the starting level"), "absent"
     how = f"last reading within {level.band_c:.3g} °C of the starting level {level.median_c:.2f} °C"

@@ -256,10 +256,11 @@ def _outside_window(plan: Plan, stretch: Stretch) -> list[Doubt]:
     """Readings after stabilisation, outside a declared window, that lie beyond a limit."""
     found, limits = stretch.found, stretch.limits
     window = found.window
-    if isinstance(window, Absent) or not window.declared or limits.low_c is None or limits.high_c is None:
+    first = found.steadiness.first
+    if isinstance(window, Absent) or not window.declared or isinstance(first, Absent):
         return []
-    steady = found.steadiness.first
-    first = window.last + 1 if isinstance(steady, Absent) else steady
+    if limits.low_c is None or limits.high_c is None:
+        return []
     rows = np.r_[first : min(window.first, found.end + 1), max(window.last + 1, first) : found.end + 1]
     values_c = stretch.readings.corrected_c[rows.astype(np.int64)]
     beyond = beyond_limits(values_c, limits.low_c, limits.high_c)

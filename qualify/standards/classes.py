@@ -48,7 +48,8 @@ def class_limits(
     units
         The plan's unit: a document with a column for each unit is judged in that one throughout.
     confirmed
-        Ids of unconfirmed rows that the plan's author confirmed in a licensed copy.
+        Ids of rows that the plan's author confirmed in a licensed copy: unconfirmed limits, and rules
+        seen in another edition only.
     """
     named = [row for row in rows("uniformity_classes", "class") if row["document"] == choice.document]
     edition_rows = [row for row in named if _edition(row, choice.edition)]
@@ -73,7 +74,8 @@ def class_limits(
         standing=row["standing"],
         obstacle=obstacle,
         trend_is_nonconformity=any(
-            rule["document"] == choice.document and _edition(rule, choice.edition)
+            rule["document"] == choice.document
+            and (rule["id"] in confirmed or any(_same_edition(e, choice.edition) for e in rule["editions"]))
             for rule in rows("uniformity_classes", "rule")
         ),
     )
@@ -106,6 +108,8 @@ def _half_width_c(row: Row, setpoint_c: float, ambient_c: float | None) -> tuple
     if ambient_c is None:
         return None, "the class is a share of (set point − ambient), and the plan gives no `ambient`"
     rise = difference_from_c(setpoint_c - ambient_c, unit)
+    if rise < row.get("rise_from", float("-inf")) - 1e-9:
+        return None, f"the class holds from {row['rise_from']:g} {unit.value} above ambient"
     return difference_to_c(row["percent_of_rise"] / 100.0 * rise, unit), None
 
 

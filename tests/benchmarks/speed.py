@@ -40,9 +40,8 @@ def write_day(path: Path, instants: int = 86_400, channels: int = 40) -> None:
 def run(command: list[str]) -> tuple[float, float]:
     """Wall time [s] and peak memory [MiB] of one whole process."""
     begun = time.perf_counter()
-    with open(os.devnull, "w") as nowhere:
-        process = subprocess.Popen(command, stdout=nowhere, stderr=nowhere, cwd=PROJECT)
-        _, _, usage = os.wait4(process.pid, 0)
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, cwd=PROJECT)
+    _, _, usage = os.wait4(process.pid, 0)
     return time.perf_counter() - begun, usage.ru_maxrss / 1024
 
 

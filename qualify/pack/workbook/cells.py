@@ -8,8 +8,8 @@ from typing import Protocol
 import numpy as np
 
 from qualify.evidence import Evaluation, HoldEvidence, RecordingEvidence
-from qualify.figures.absent import Maybe, present
-from qualify.figures.instants import complete_instants, evenly_spaced
+from qualify.figures.absent import Absent, Maybe, present
+from qualify.figures.instants import complete_instants
 from qualify.pack.workbook.book import column_letters
 from qualify.readings.model import BoolArray, FloatArray
 from qualify.record import LocationRecord, SurveyRecord
@@ -93,11 +93,6 @@ class Weighing:
         return weights
 
 
-def weighing(seconds: FloatArray, there: BoolArray) -> Weighing:
-    """Decide, as the engine does, whether a mean over these instants is time-weighted."""
-    return Weighing(there, evenly_spaced(seconds[there]))
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class HoldView:
     """One hold with what the sheets need of it."""
@@ -169,10 +164,10 @@ def _view_hold(
     across = None
     if hold.window is not None:
         window = slice(hold.window[0], hold.window[1] + 1)
-        seconds = evidence.readings.recording.seconds[window]
         there: BoolArray = ~np.isnan(evidence.readings.corrected_c[window])
-        own = tuple(weighing(seconds, there[:, index]) for index in range(there.shape[1]))
-        across = weighing(seconds, complete[window])
+        even = isinstance(record.window, Absent) or record.window.evenly_spaced
+        own = tuple(Weighing(there[:, index], even) for index in range(there.shape[1]))
+        across = Weighing(complete[window], even)
     locations = tuple(by_name.get(name) for name in evidence.readings.locations)
     return HoldView(hold, record, locations, own, across)
 

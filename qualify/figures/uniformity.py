@@ -54,8 +54,8 @@ class LocationUniformity:
 def location_uniformity(seconds: FloatArray, values_c: FloatArray, setpoint_c: float) -> LocationUniformity:
     """Figures of one location: (n,) seconds and (n,) corrected readings [°C], NaN where absent.
 
-    Mean (time-weighted where the intervals between instants differ by over 10 %), least, largest, sample standard
-    deviation, largest and least deviation from the set point, and stability = half the range.
+    Mean (time-weighted where the intervals between instants differ by over 10 %), least, largest,
+    sample standard deviation, largest and least deviation from the set point, and stability = half the range.
     """
     there = ~np.isnan(values_c)
     time, values = seconds[there], values_c[there]

@@ -19,7 +19,7 @@ def summary(record: Record, *, pack: str = "") -> str:
     """
     lines = []
     for survey in record.surveys:
-        lines += _survey(survey, TemperatureUnit(record.units)) + [""]
+        lines += [*_survey(survey, TemperatureUnit(record.units)), ""]
     if record.deviations:
         lines.append("For a person's disposition:")
         lines += [f"  {item.id} {item.kind}, {item.survey}: {item.text}" for item in record.deviations]

@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from enum import StrEnum
+from functools import lru_cache
 
 from qualify.units import TemperatureUnit, parse_unit
 
@@ -98,6 +99,7 @@ def is_absent_word(text: str) -> bool:
     return not word or word in _ABSENT_WORDS or _ABSENT_MARKS.fullmatch(word) is not None
 
 
+@lru_cache(maxsize=8192)
 def kind_of(text: str) -> CellKind:
     """Tell what one cell looks like, whichever decimal mark it uses."""
     if not text.strip():

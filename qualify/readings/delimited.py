@@ -49,7 +49,7 @@ LINE_TOO_LONG = RefusalKind(
 
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|"}
 _HEAD_BYTES = 1 << 18
-_PIECE_BYTES = 1 << 20
+_PIECE_BYTES = 1 << 22
 _ENOUGH = 0.5
 
 

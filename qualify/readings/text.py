@@ -123,8 +123,11 @@ def _first_not_utf8(data: bytes, start: int) -> int | None:
     decoder = codecs.getincrementaldecoder("utf-8")("strict")
     view = memoryview(data)
     for at in range(start, len(data), _BLOCK):
+        block = bytes(view[at : at + _BLOCK])
+        if block.isascii() and not decoder.getstate()[0]:
+            continue
         try:
-            decoder.decode(view[at : at + _BLOCK], final=at + _BLOCK >= len(data))
+            decoder.decode(block, final=at + _BLOCK >= len(data))
         except UnicodeDecodeError as error:
             return at + error.start + 1
     return None

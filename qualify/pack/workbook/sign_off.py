@@ -6,7 +6,7 @@ from qualify.evidence import Evaluation
 from qualify.pack.workbook.book import Book, Sheet, lines_of
 from qualify.pack.workbook.figures import FiguresLayout
 from qualify.pack.workbook.uncertainty import UncertaintyLayout
-from qualify.record import SurveyRecord
+from qualify.record import Decision, SurveyRecord
 from qualify.units import TemperatureUnit, difference_from_c, parse_unit, temperature_from_c
 
 NAME = "Sign-off"
@@ -117,7 +117,8 @@ def _verdicts(sheet: Sheet, evaluation: Evaluation) -> None:
     _pair(sheet, "OVERALL", str(record.verdict).upper(), most=1, style="verdict")
     if str(record.verdict) == "conditional" and record.plan.accept_conditional:
         _pair(sheet, "", "The plan accepts a conditional verdict.", most=1)
-    order = sorted(record.surveys, key=lambda survey: -_rank(survey))
+    precedence = list(Decision)
+    order = sorted(record.surveys, key=lambda survey: -precedence.index(survey.verdict))
     chosen = {id(survey) for survey in order[:MOST_SURVEYS]}
     remarks_each = MOST_REMARKS if len(record.surveys) <= 5 else 1
     for survey in record.surveys:
@@ -147,10 +148,6 @@ def _verdicts(sheet: Sheet, evaluation: Evaluation) -> None:
         }
         told = ", ".join(f"{count} {word}" for word, count in counts.items())
         _pair(sheet, f"and {len(rest)} more", f"{told}: sheet Verdicts; the worst stand above", most=2)
-
-
-def _rank(survey: SurveyRecord) -> int:
-    return ["pass", "conditional", "not shown", "fail"].index(str(survey.verdict))
 
 
 def _short(text: str, width: int) -> str:
@@ -200,16 +197,21 @@ def _signatures(sheet: Sheet, evaluation: Evaluation) -> None:
     for line in PART_11:
         sheet.text(0, line, "note")
         sheet.next()
+    people = evaluation.record.plan.people
+    dated = [f"{role} {person['date']}" for role, person in people.items() if person.get("date")]
+    if dated:
+        sheet.text(0, f"Dates in the plan: {', '.join(dated)}. The dates below are those of signing.", "note")
+        sheet.next()
     sheet.next()
     for column, word in enumerate(("", "Name", "Date", "Signature", "Meaning of the signature")):
         sheet.text(column, word, "strong")
     sheet.next()
     for role, meaning in MEANINGS.items():
-        person = evaluation.record.plan.people.get(role, {})
+        person = people.get(role, {})
         sheet.next()
         sheet.text(0, role.capitalize(), "strong")
         sheet.text(1, _short(str(person.get("name") or ""), 26), "field")
-        sheet.text(2, str(person.get("date") or ""), "field")
+        sheet.text(2, "", "field")
         sheet.text(3, "", "field")
         sheet.text(4, meaning, "field")
         sheet.next()

@@ -18,12 +18,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from qualify.figures.absent import present
+from qualify.figures.absent import Absent, present
 from qualify.figures.series import (
     Drift,
+    autocorrelation,
     bartlett_lags,
     drift,
-    effective_readings,
     find_cycle,
     hac_slope_error,
     least_squares_slope,
@@ -155,8 +155,9 @@ def test_interval_of_a_drift_is_the_error_times_students_t(phi: float, slope_c_p
     line = sm.OLS(values, np.column_stack((np.ones(hours.size), hours)))
     residual = np.asarray(line.fit().resid)
     lags = bartlett_lags(residual)
-    effective = effective_readings(seconds, residual, cycle)
-    assert present(effective)
+    assert isinstance(cycle, Absent)
+    rho = float(autocorrelation(residual, 1)[1])
+    effective = min(400 * (1 - rho) / (1 + rho), 400)
     fit = line.fit(cov_type="HAC", cov_kwds={"maxlags": lags, "use_correction": True})
     half = float(stats.t.ppf(0.975, effective - 2)) * float(fit.bse[1])
     # The readings lie near 180 and scatter by 0.1: the library's own solver keeps 10 digits or so.

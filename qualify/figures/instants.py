@@ -91,13 +91,16 @@ def sliding_range(values: FloatArray, last: IntArray) -> FloatArray:
     level_of = np.log2(last - first + 1).astype(np.int64)
     result = np.empty(last.size)
     high, low = values, values
+    # The plain functions are quicker, but carry NaN along.
+    larger, smaller = (np.fmax, np.fmin) if np.isnan(values).any() else (np.maximum, np.minimum)
     for level in range(int(level_of.max(initial=0)) + 1):
-        here = np.flatnonzero(level_of == level)
-        tail = last[here] - (1 << level) + 1
-        result[here] = np.fmax(high[here], high[tail]) - np.fmin(low[here], low[tail])
         half = 1 << level
+        here = np.flatnonzero(level_of == level)
+        if here.size:
+            tail = last[here] - half + 1
+            result[here] = larger(high[here], high[tail]) - smaller(low[here], low[tail])
         if high.size <= half:
             break
-        high = np.fmax(high[:-half], high[half:])
-        low = np.fmin(low[:-half], low[half:])
+        high = larger(high[:-half], high[half:])
+        low = smaller(low[:-half], low[half:])
     return result

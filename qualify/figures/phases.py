@@ -11,6 +11,7 @@ from math import ceil
 import numpy as np
 
 from qualify.figures.absent import Absent, Maybe
+from qualify.figures.columns import each_column
 from qualify.figures.instants import sliding_range
 from qualify.readings.model import BoolArray, FloatArray, IntArray
 
@@ -188,11 +189,12 @@ def steadiness(
     begin = np.searchsorted(time, time - average_s + SAME_INSTANT_S, side="left")
     begin = np.minimum(begin, np.arange(time.size))
     until = np.searchsorted(time, time[candidates] + soak_s + SAME_INSTANT_S, side="right") - 1
-    steady = np.ones(candidates.size, dtype=np.bool_)
-    for column in range(corrected_c.shape[1]):
+
+    def keeps_still(column: int) -> BoolArray:
         average = _running_mean(corrected_c[: last + 1, column], begin)
-        moved = sliding_range(average[first:], until - first)
-        steady &= ~(moved > within_c + 1e-9)
+        return ~(sliding_range(average[first:], until - first) > within_c + 1e-9)
+
+    steady = np.logical_and.reduce(each_column(keeps_still, corrected_c.shape[1]))
     if not steady.any():
         return Steadiness(
             Absent(f"no location-wide {within_c:g} °C steadiness before the hold's end"), None, False
@@ -212,11 +214,12 @@ def _running_mean(values: FloatArray, begin: IntArray) -> FloatArray:
     there = ~np.isnan(values)
     # Centred, so that the running sums keep their last digits over a long record.
     centre = float(values[there].mean()) if there.any() else 0.0
-    total = np.concatenate(([0.0], np.cumsum(np.where(there, values - centre, 0.0))))
-    count = np.concatenate(([0], np.cumsum(there)))
-    after = np.arange(1, values.size + 1)
-    number = count[after] - count[begin]
-    sums = total[after] - total[begin]
+    total = np.zeros(values.size + 1)
+    np.cumsum(np.where(there, values - centre, 0.0), out=total[1:])
+    count = np.zeros(values.size + 1, dtype=np.int64)
+    np.cumsum(there, out=count[1:])
+    number = count[1:] - count[begin]
+    sums = total[1:] - total[begin]
     return np.divide(sums, number, out=np.full(values.size, np.nan), where=number > 0) + centre
 
 

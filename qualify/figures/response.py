@@ -66,11 +66,12 @@ def high_excess_c(values_c: FloatArray, limit_high_c: float) -> tuple[float, int
     excess [°C], instant, sensor
         None where there is no reading.
     """
-    if np.isnan(values_c).all():
+    highest = np.fmax.reduce(values_c, initial=-np.inf)
+    sensor = int(np.argmax(highest))
+    if highest[sensor] == -np.inf:
         return None
-    place = int(np.nanargmax(values_c))
-    instant, sensor = divmod(place, values_c.shape[1])
-    return float(values_c[instant, sensor]) - limit_high_c, instant, sensor
+    instant = int(np.argmax(values_c[:, sensor] == highest[sensor]))
+    return float(highest[sensor]) - limit_high_c, instant, sensor
 
 
 def time_to_band_s(

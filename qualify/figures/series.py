@@ -86,8 +86,8 @@ def correlation_time(values: FloatArray) -> float:
     cited from memory).
     """
     n = values.size
-    # The sequence mostly ends early; only where it does not are all lags needed.
-    for lags in (min(FEW_LAGS - 1, n - 1), n - 1):
+    # The sequence mostly ends early; only where it does not are more lags needed, or all.
+    for lags in (min(FEW_LAGS - 1, n - 1), n // 8, n - 1):
         r = autocorrelation(values, lags)
         pairs = r[: r.size - r.size % 2].reshape(-1, 2).sum(axis=1)
         ended = np.flatnonzero(~(pairs > 0))
@@ -356,8 +356,10 @@ def bartlett_lags(residual: FloatArray) -> int:
 def drift(seconds: FloatArray, values: FloatArray, cycle: Cycle | Absent) -> Drift:
     """Least-squares slope per hour with an interval that allows for autocorrelation.
 
-    The interval uses Student's t with the effective readings of the residuals − 2 degrees of freedom,
-    so that a window too short for its correlation has no interval rather than a narrow one.
+    The interval uses Student's t with n·(1 − ρ)/(1 + ρ) − 2 degrees of freedom, ρ the lag-1
+    autocorrelation of the residuals without the cycle (the effective number of an AR(1) series; cited
+    from memory), so that a window too short for its correlation has no interval rather than a narrow
+    one.
 
     Parameters
     ----------
@@ -375,9 +377,15 @@ def drift(seconds: FloatArray, values: FloatArray, cycle: Cycle | Absent) -> Dri
     hours = (seconds - seconds[0]) / 3600.0
     value = least_squares_slope(hours, values)
     residual = values - values.mean() - value * (hours - hours.mean())
-    effective = effective_readings(seconds, residual, cycle)
-    if isinstance(effective, Absent):
-        return Drift(value, effective, effective)
+    rest = residual if isinstance(cycle, Absent) else without_cycle(seconds, residual, cycle)
+    if float(np.ptp(rest)) <= 1e-9:
+        absent = Absent("the readings do not scatter about their line, so its error can't be told")
+        return Drift(value, absent, absent)
+    rho = float(autocorrelation(rest, 1)[1])
+    effective = rest.size * (1 - rho) / (1 + rho)
+    if effective < LEAST_CORRELATION_TIMES:
+        absent = Absent("the window is shorter than 5 correlation times of the residuals")
+        return Drift(value, absent, absent)
     error = hac_slope_error(hours, values, bartlett_lags(residual))
-    half = student_quantile(max(effective - 2.0, 1.0)) * error
+    half = student_quantile(max(min(effective, rest.size) - 2.0, 1.0)) * error
     return Drift(value, value - half, value + half)

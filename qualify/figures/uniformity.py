@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -15,9 +16,9 @@ NO_COMPLETE = Absent("no instant in the window at which every location has a rea
 NO_REFERENCE = Absent("no reference location: none is named and none lies near the centre of the work zone")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Window:
-    """The readings that are judged.
+    """The readings that are judged, and what several figures share of them.
 
     Attributes
     ----------
@@ -35,6 +36,59 @@ class Window:
     corrected_c: FloatArray
     setpoint_c: float
     reference: int | None = None
+
+    @cached_property
+    def even(self) -> bool:
+        """Whether the instants are evenly spaced; means are time-weighted where they aren't."""
+        return evenly_spaced(self.seconds)
+
+    @cached_property
+    def highest_c(self) -> FloatArray:
+        """Largest reading of each location (m,) [°C]; −inf where it has none."""
+        return np.fmax.reduce(self.corrected_c, initial=-np.inf)
+
+    @cached_property
+    def lowest_c(self) -> FloatArray:
+        """Least reading of each location (m,) [°C]; inf where it has none."""
+        return np.fmin.reduce(self.corrected_c, initial=np.inf)
+
+    @cached_property
+    def across(self) -> Across | None:
+        """What comparisons across locations rest on; None where no instant is complete."""
+        complete: BoolArray = complete_instants(self.corrected_c)
+        if not complete.any():
+            return None
+        whole = bool(complete.all())
+        return Across(
+            self.seconds if whole else self.seconds[complete],
+            self.corrected_c if whole else self.corrected_c[complete],
+            self.even,
+        )
+
+
+@dataclass(frozen=True)
+class Across:
+    """The complete instants of a window: times (k,) [s], readings (k, m) [°C], evenly spaced or not."""
+
+    seconds: FloatArray
+    values_c: FloatArray
+    even: bool
+
+    @cached_property
+    def means_c(self) -> FloatArray:
+        """Mean of each location (m,) [°C]."""
+        if self.even:
+            return self.values_c.mean(axis=0)
+        return np.array([self.over_time(column) for column in self.values_c.T])
+
+    @cached_property
+    def spread_c(self) -> FloatArray:
+        """Hottest less coldest location at each instant (k,) [°C]."""
+        return self.values_c.max(axis=1) - self.values_c.min(axis=1)
+
+    def over_time(self, series: FloatArray) -> float:
+        """Mean over time of a series at these instants."""
+        return mean_over_time(self.seconds, series, self.even)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,33 +142,6 @@ class ChamberUniformity:
     stability_c: Maybe
 
 
-@dataclass(frozen=True, slots=True)
-class _Across:
-    """What comparisons across locations rest on: the complete instants of the window."""
-
-    seconds: FloatArray
-    values_c: FloatArray
-    even: bool
-
-    def means(self) -> FloatArray:
-        """Mean of each location (m,) [°C]."""
-        return np.array(
-            [mean_over_time(self.seconds, column, self.even) for column in self.values_c.T], dtype=np.float64
-        )
-
-    def over_time(self, series: FloatArray) -> float:
-        return mean_over_time(self.seconds, series, self.even)
-
-
-def _across(window: Window) -> _Across | None:
-    complete: BoolArray = complete_instants(window.corrected_c)
-    if not complete.any():
-        return None
-    seconds = window.seconds[complete]
-    values = window.corrected_c if complete.all() else window.corrected_c[complete]
-    return _Across(seconds, values, evenly_spaced(window.seconds))
-
-
 def chamber_uniformity(window: Window) -> ChamberUniformity:
     """Figures over all locations.
 
@@ -123,12 +150,11 @@ def chamber_uniformity(window: Window) -> ChamberUniformity:
     difference between the hottest and the coldest location; spread_of_means the difference between
     the largest and the least location mean. The window holds at least one reading.
     """
-    highest = np.fmax.reduce(window.corrected_c, initial=-np.inf)
-    lowest = np.fmin.reduce(window.corrected_c, initial=np.inf)
+    highest, lowest = window.highest_c, window.lowest_c
     deviation_max_c = float(highest.max()) - window.setpoint_c
     deviation_min_c = float(lowest.min()) - window.setpoint_c
     stability_c = float((highest - lowest).max()) / 2
-    across = _across(window)
+    across = window.across
     if across is None:
         return ChamberUniformity(
             0,
@@ -140,16 +166,14 @@ def chamber_uniformity(window: Window) -> ChamberUniformity:
             NO_COMPLETE,
             stability_c,
         )
-    spread = across.values_c.max(axis=1) - across.values_c.min(axis=1)
-    means = across.means()
     return ChamberUniformity(
         complete_instants=across.seconds.size,
         mean_c=across.over_time(across.values_c.mean(axis=1)),
         deviation_max_c=deviation_max_c,
         deviation_min_c=deviation_min_c,
-        spread_max_c=float(spread.max()),
-        spread_mean_c=across.over_time(spread),
-        spread_of_means_c=float(means.max() - means.min()),
+        spread_max_c=float(across.spread_c.max()),
+        spread_mean_c=across.over_time(across.spread_c),
+        spread_of_means_c=float(np.ptp(across.means_c)),
         stability_c=stability_c,
     )
 
@@ -167,9 +191,7 @@ def variants(window: Window) -> dict[str, VariantFigure]:
 
     The definitions stand in that table, with their documents. The window holds at least one reading.
     """
-    values, setpoint_c = window.corrected_c, window.setpoint_c
-    highest = np.fmax.reduce(values, initial=-np.inf)
-    lowest = np.fmin.reduce(values, initial=np.inf)
+    highest, lowest, setpoint_c = window.highest_c, window.lowest_c, window.setpoint_c
     hottest, coldest, widest = (
         int(np.argmax(highest)),
         int(np.argmin(lowest)),
@@ -201,12 +223,10 @@ def variants(window: Window) -> dict[str, VariantFigure]:
 
 def _between_locations(window: Window) -> tuple[VariantFigure, VariantFigure]:
     """Largest difference of two location means, and the mean over time of the spread."""
-    across = _across(window)
+    across = window.across
     if across is None:
         return VariantFigure(NO_COMPLETE), VariantFigure(NO_COMPLETE)
-    means = across.means()
-    spread = across.values_c.max(axis=1) - across.values_c.min(axis=1)
-    return VariantFigure(float(np.ptp(means))), VariantFigure(across.over_time(spread))
+    return VariantFigure(float(np.ptp(across.means_c))), VariantFigure(across.over_time(across.spread_c))
 
 
 def _against_reference(window: Window) -> tuple[VariantFigure, VariantFigure, VariantFigure]:
@@ -218,13 +238,12 @@ def _against_reference(window: Window) -> tuple[VariantFigure, VariantFigure, Va
     if not there.any():
         return (VariantFigure(Absent("the reference location has no reading in the window")),) * 3
     time, series = window.seconds[there], window.corrected_c[there, r]
-    middle = mean_over_time(time, series, evenly_spaced(window.seconds))
+    middle = mean_over_time(time, series, window.even)
     instability = VariantFigure(float(np.abs(series - middle).max()), r)
-    across = _across(window)
+    across = window.across
     if across is None:
         return VariantFigure(NO_COMPLETE), VariantFigure(NO_COMPLETE), instability
-    means = across.means()
-    apart = np.abs(means - means[r])
+    apart = np.abs(across.means_c - across.means_c[r])
     at_once = np.abs(across.values_c - across.values_c[:, [r]]).max(axis=0)
     return (
         VariantFigure(float(apart.max()), int(np.argmax(apart))),

@@ -9,7 +9,9 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import deque
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -160,8 +162,19 @@ class DelimitedSource:
         Refusal
             At a row that is too long, or whose quotation marks don't match.
         """
-        import pandas as pd
+        waiting: deque[Future[Piece]] = deque()
+        # The parser lets other threads run: two pieces are parsed side by side, and handed over in order.
+        with ThreadPoolExecutor(2) as pool:
+            for rows, cuts, clean in self._cut_up():
+                waiting.append(pool.submit(self._parsed, rows, cuts, clean, as_text))
+                if len(waiting) == 2:
+                    yield waiting.popleft().result()
+            while waiting:
+                yield waiting.popleft().result()
+        self.faults.seen = self.most_rows
 
+    def _cut_up(self) -> Iterator[tuple[IntArray, dict[int, int], memoryview]]:
+        """Cut the rows into pieces whose every line has been counted."""
         row = self._first_row
         start, size = self._start, len(self._data)
         while start < size:
@@ -173,27 +186,32 @@ class DelimitedSource:
             rows, cuts, clean = self._checked(start, stop, row)
             row += self._lines
             if len(rows):
-                frame = pd.read_csv(
-                    io.BytesIO(clean),
-                    sep=self._delimiter,
-                    decimal=self.head.mark,
-                    header=None,
-                    names=list(range(self._width)),
-                    index_col=False,
-                    dtype=dict.fromkeys(as_text, object),
-                    engine="c",
-                    encoding="utf-8",
-                    na_filter=False,
-                    skip_blank_lines=False,
-                    low_memory=False,
-                    on_bad_lines="error",
-                )
-                del clean
-                if len(frame) != len(rows):
-                    raise RuntimeError(f"{self.file}: {len(rows)} lines became {len(frame)} rows")
-                yield Piece(rows, _columns_of(frame, self._width), cuts)
+                yield rows, cuts, clean
             start = stop
-        self.faults.seen = self.most_rows
+
+    def _parsed(
+        self, rows: IntArray, cuts: dict[int, int], clean: memoryview, as_text: frozenset[int]
+    ) -> Piece:
+        import pandas as pd
+
+        frame = pd.read_csv(
+            io.BytesIO(clean),
+            sep=self._delimiter,
+            decimal=self.head.mark,
+            header=None,
+            names=list(range(self._width)),
+            index_col=False,
+            dtype=dict.fromkeys(as_text, object),
+            engine="c",
+            encoding="utf-8",
+            na_filter=False,
+            skip_blank_lines=False,
+            low_memory=False,
+            on_bad_lines="error",
+        )
+        if len(frame) != len(rows):
+            raise RuntimeError(f"{self.file}: {len(rows)} lines became {len(frame)} rows")
+        return Piece(rows, _columns_of(frame, self._width), cuts)
 
     def _checked(self, start: int, stop: int, row: int) -> tuple[IntArray, dict[int, int], memoryview]:
         """Count the cells of every line; take out lines without a row and fill up short ones."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import sqrt
 
@@ -12,6 +10,7 @@ import numpy as np
 from qualify.evidence import Readings
 from qualify.figures.absent import Absent, Maybe, present
 from qualify.figures.agreement import IndicationError, agreement_at_ambient_c, indication_error
+from qualify.figures.columns import each_column
 from qualify.figures.instants import evenly_spaced, recording_interval
 from qualify.figures.phases import Level, ending_level
 from qualify.figures.response import (
@@ -147,9 +146,7 @@ def _locations(stretch: Stretch, window: Window | Absent) -> tuple[LocationRecor
     def location(column: int) -> LocationRecord:
         return _location(stretch, window, column, over[column], under[column], agreement[column])
 
-    # Locations are independent and the work is numpy's, which lets threads run side by side.
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        return tuple(pool.map(location, range(len(stretch.readings.locations))))
+    return tuple(each_column(location, len(stretch.readings.locations)))
 
 
 def _overshoots(stretch: Stretch) -> tuple[tuple[Maybe, ...], tuple[Maybe, ...]]:

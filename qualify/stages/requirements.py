@@ -60,6 +60,10 @@ class Court:
         self.columns = [
             column for column, location in enumerate(figures.locations) if location.location not in left_out
         ]
+        window = stretch.found.window
+        self.expected = 0
+        if not isinstance(window, Absent):
+            self.expected = expected_readings(stretch.trace.seconds[window.first : window.last + 1])
         self.evidence = [self._evidence(column) for column in self.columns]
 
     def without(self, left_out: frozenset[str]) -> Court:
@@ -270,11 +274,11 @@ class Court:
             return Claim(value=Absent("no assessment window"), location=item.location)
         rows = slice(window.first, window.last + 1)
         readings = self.stretch.readings
-        there = ~np.isnan(readings.corrected_c[rows, column])
         obstacle = shortfall = None
-        if not readings.calibrated[rows, column][there].all():
+        uncalibrated = ~readings.calibrated[rows, column]
+        if np.any(uncalibrated & ~np.isnan(readings.raw_c[rows, column])):
             obstacle = "a reading in the window lies beyond the points of its certificate"
-        share = there.sum() / expected_readings(self.stretch.trace.seconds[rows])
+        share = item.readings / self.expected
         if share < LEAST_SHARE:
             shortfall = f"the location has only {share:.0%} of its readings in the window"
         elif not window.filled:
@@ -298,8 +302,8 @@ class Court:
             time_s = None
             if present(value) and not isinstance(window, Absent):
                 values_c = self.stretch.readings.corrected_c[window.first : window.last + 1, column]
-                place = np.nanargmax(values_c) if figure == "deviation_max_c" else np.nanargmin(values_c)
-                time_s = float(self.stretch.trace.seconds[window.first + int(place)])
+                extreme = item.max_c if figure == "deviation_max_c" else item.min_c
+                time_s = float(self.stretch.trace.seconds[window.first + int(np.argmax(values_c == extreme))])
             claims.append(
                 Claim(
                     value=self._shown(value),

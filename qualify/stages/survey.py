@@ -219,7 +219,7 @@ def _record(
 def _doubts(plan: Plan, stretch: Stretch, figures: HoldFigures, court: Court) -> tuple[Doubt, ...]:
     found, recording = stretch.found, stretch.readings.recording
     doubts = [*_outside_window(plan, stretch), *stretch.assigned.doubts, *recording.doubts]
-    doubts += _far(stretch)
+    doubts += _far(stretch, figures)
     doubts += _beyond_certificates(stretch)
     if found.steadiness.lost_at is not None and not isinstance(found.steadiness.first, Absent):
         seconds = recording.seconds
@@ -281,17 +281,17 @@ def _outside_window(plan: Plan, stretch: Stretch) -> list[Doubt]:
     return doubts
 
 
-def _far(stretch: Stretch) -> list[Doubt]:
-    window, hold = stretch.found.window, stretch.found.hold
-    if isinstance(window, Absent):
-        return []
+def _far(stretch: Stretch, figures: HoldFigures) -> list[Doubt]:
+    hold = stretch.found.hold
     level = stretch.found.level
     step_c = hold.setpoint - level.median_c if isinstance(level, Level) else 0.0
     near_c = near_band_c(step_c)
-    apart = np.abs(stretch.readings.corrected_c[window.first : window.last + 1] - hold.setpoint)
-    nearest = np.fmin.reduce(apart)
     doubts = []
-    for column in np.flatnonzero(nearest > near_c):
+    for column, item in enumerate(figures.locations):
+        if not (present(item.deviation_min_c) and present(item.deviation_max_c)):
+            continue
+        if item.deviation_min_c <= near_c and item.deviation_max_c >= -near_c:
+            continue
         channel = stretch.readings.recording.channels[stretch.readings.channel_index[column]]
         doubts.append(
             FAR_FROM_SETPOINT(

@@ -128,7 +128,7 @@ def test_no_live_figure_differs_from_the_engine(loaded: Loaded) -> None:
                     agree += 1
                     assert row[3].value == pytest.approx(row[4].value, rel=1e-9, abs=1e-9)
                 assert row[5].value in ("agrees", None)
-    assert agree > 80
+    assert agree > 70
 
 
 def test_every_header_of_readings_names_its_unit(loaded: Loaded) -> None:

@@ -86,7 +86,7 @@ class FiguresLayout:
         evaluation: Evaluation,
         survey: int,
         found: tuple[RecordingView, HoldView, Cells] | None,
-        uncertainty: Callable[[int, int, str], str | None],
+        uncertainty: Callable[[int, int], str | None],
     ) -> None:
         self.survey = survey
         self.record: SurveyRecord = evaluation.record.surveys[survey]
@@ -207,8 +207,8 @@ class FiguresLayout:
         return self._line(word.name, location.location, word.unit, engine, formula, "")
 
     def _location_formula(self, key: str, number: int, index: int) -> str | None:
-        if key in ("expanded_uncertainty_c", "mean_expanded_uncertainty_c"):
-            return self._uncertainty(self.survey, number, key)
+        if key == "expanded_uncertainty_c":
+            return self._uncertainty(self.survey, number)
         if self.cells is None or self.hold is None:
             return None
         below = self.hold.evidence.entered_from_below

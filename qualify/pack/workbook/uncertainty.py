@@ -107,12 +107,10 @@ class UncertaintyLayout:
         self.last_row = row
         self.surveys = [record.name for record in evaluation.record.surveys]
 
-    def formula(self, survey: int, number: int, key: str) -> str | None:
+    def formula(self, survey: int, number: int) -> str | None:
         """Name the cell that holds a location's expanded uncertainty, where it is live."""
         budget = self.budgets[(survey, number)]
-        if key == "expanded_uncertainty_c":
-            return cell(NAME, budget.row, _ONE) if budget.one_live else None
-        return cell(NAME, budget.row, _MEAN) if budget.mean_live else None
+        return cell(NAME, budget.row, _ONE) if budget.one_live else None
 
     def allowance(self, survey: int, location: str) -> str | None:
         """Formula of the variance that a reading beyond the end points adds; None where U isn't live."""

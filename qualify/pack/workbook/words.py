@@ -98,7 +98,8 @@ LOCATION: dict[str, Word] = {
     "mean_expanded_uncertainty_c": Word(
         "Expanded uncertainty of the mean",
         DIFFERENCE,
-        "k·√((U/k)² + s²/effective readings), s the standard deviation in the window.",
+        "k·√((U/k)² + s²/effective readings), s the standard deviation in the window; re-performed on the "
+        "sheet Uncertainty from the engine's effective readings.",
     ),
     "coverage_factor": Word("Coverage factor k", NUMBER, "The certificate's own where one applies; else 2."),
     "agreement_at_ambient_c": Word(

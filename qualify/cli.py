@@ -189,6 +189,21 @@ def run(
     _finish(evaluation, folder, as_json=as_json, accept_conditional=read.accept_conditional)
 
 
+@app.command()
+def verify(pack: Annotated[Path, typer.Argument(metavar="PACK", help="The data pack's folder.")]) -> None:
+    """Check a data pack's manifest and compute its figures again from the packed inputs."""
+    from qualify.verify import verify as verify_pack
+
+    found = verify_pack(pack)
+    for difference in found.differences:
+        print(difference)
+    print(
+        f"{found.files} files against the manifest, {found.figures} values computed again: "
+        f"{len(found.differences) or 'no'} difference{'' if len(found.differences) == 1 else 's'}"
+    )
+    raise typer.Exit(1 if found.differences else 0)
+
+
 def _limits(tolerance: float | None, low: float | None, high: float | None) -> tuple[float, float]:
     if tolerance is not None:
         if low is not None or high is not None:

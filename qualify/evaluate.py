@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -32,7 +32,9 @@ from qualify.record import (
 from qualify.sensors.certificates import Certificates, read_certificates
 from qualify.stages.survey import run_survey
 
-LIBRARIES = ("numpy", "pandas", "scipy", "matplotlib", "openpyxl", "XlsxWriter", "typer")
+LIBRARIES = ("numpy", "pandas", "matplotlib", "openpyxl", "XlsxWriter", "typer")
+
+Fetch = Callable[[Path, str], InputFile]
 
 APPROVED_LATE = DoubtKind(
     "approved-late",
@@ -47,6 +49,7 @@ def evaluate(
     plan_file: InputFile | None = None,
     options: Mapping[str, Any] | None = None,
     replaces: str | None = None,
+    fetch: Fetch = load,
 ) -> Evaluation:
     """Evaluate a plan.
 
@@ -62,6 +65,8 @@ def evaluate(
         The command's options as given, for the record.
     replaces
         Name of the data pack that this one replaces.
+    fetch
+        Loads a file by its path and role, once each, in the order in which the record lists the inputs.
 
     Raises
     ------
@@ -70,28 +75,28 @@ def evaluate(
     """
     loaded: dict[Path, InputFile] = {}
 
-    def fetch(name: str, role: str) -> InputFile:
+    def once(name: str, role: str) -> InputFile:
         path = folder / name
         if path not in loaded:
-            loaded[path] = load(path, role)
+            loaded[path] = with_own_name(fetch(path, role), loaded.values())
         return loaded[path]
 
     if plan_file is not None:
         loaded[plan_file.path] = plan_file
     certificates: Certificates | None = None
     if plan.certificates is not None:
-        certificates = read_certificates(fetch(plan.certificates.file, "certificates"))
+        certificates = read_certificates(once(plan.certificates.file, "certificates"))
     records: list[SurveyRecord] = []
     deviations: list[DeviationRecord] = []
     recordings: list[RecordingEvidence] = []
     for survey in plan.surveys:
-        recording = read_recording([fetch(name, "readings") for name in survey.files], survey.read)
+        recording = read_recording([once(name, "readings") for name in survey.files], survey.read)
         result = run_survey(plan, survey, recording, certificates, len(records))
         records += result.records
         deviations += _departures(plan, survey, recording)
         deviations += result.deviations
         recordings.append(result.evidence)
-    inputs = with_own_names(list(loaded.values()))
+    inputs = tuple(loaded.values())
     record = Record(
         schema=SCHEMA,
         software=_software(),
@@ -124,18 +129,14 @@ def made_at() -> str:
     return moment.replace(microsecond=0).isoformat().replace("+00:00", "Z")
 
 
-def with_own_names(files: list[InputFile]) -> tuple[InputFile, ...]:
-    """Give each file a name of its own in the pack: a second survey.csv becomes survey-2.csv."""
-    taken: set[str] = set()
-    named = []
-    for file in files:
-        name, number = file.path.name, 1
-        while name in taken:
-            number += 1
-            name = f"{file.path.stem}-{number}{file.path.suffix}"
-        taken.add(name)
-        named.append(replace(file, name=name))
-    return tuple(named)
+def with_own_name(file: InputFile, others: Iterable[InputFile]) -> InputFile:
+    """Give a file a name of its own among the inputs: a second survey.csv becomes survey-2.csv."""
+    taken = {other.name for other in others}
+    name, number = file.path.name, 1
+    while name in taken:
+        number += 1
+        name = f"{file.path.stem}-{number}{file.path.suffix}"
+    return replace(file, name=name)
 
 
 def _software() -> dict[str, Any]:

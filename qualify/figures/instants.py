@@ -33,7 +33,7 @@ def instant_mean(values_c: FloatArray) -> FloatArray:
 
 
 def complete_instants(values_c: FloatArray) -> BoolArray:
-    """Whether every location has a reading, at each instant: (n, m) readings → (n,) bool."""
+    """Whether every location has a reading, at each instant: (n, m) readings [°C] → (n,) bool."""
     return np.all(~np.isnan(values_c), axis=1)
 
 

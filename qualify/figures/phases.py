@@ -39,7 +39,7 @@ def robust_sd(values: FloatArray) -> float:
 
 
 def level_of(values_c: FloatArray) -> Level:
-    """Level of a stretch of the chamber mean: its median, within max(1 °C, 5 robust sd)."""
+    """Level [°C] of a stretch of the chamber mean: its median, within max(1 °C, 5 robust sd)."""
     return Level(float(np.median(values_c)), max(1.0, 5.0 * robust_sd(values_c)))
 
 
@@ -75,7 +75,7 @@ def ending_level(seconds: FloatArray, mean_c: FloatArray, last: int) -> Level:
 
 
 def near_band_c(step_c: float) -> float:
-    """How near counts as "at the set point" for finding a hold: max(10 °C, 10 % of the step)."""
+    """How near [°C] counts as "at the set point" for finding a hold: max(10 °C, 10 % of the step)."""
     return max(10.0, 0.1 * abs(step_c))
 
 

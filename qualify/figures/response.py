@@ -13,12 +13,12 @@ LIMIT_SLACK_C = 1e-9
 
 
 def beyond_limits(values_c: FloatArray, low_c: FloatArray | float, high_c: FloatArray | float) -> BoolArray:
-    """Where a reading lies beyond the limits; an absent reading doesn't."""
+    """Where a reading [°C] lies beyond the limits [°C]; an absent reading doesn't."""
     return (values_c < low_c - LIMIT_SLACK_C) | (values_c > high_c + LIMIT_SLACK_C)
 
 
 def inside_limits(values_c: FloatArray, low_c: float, high_c: float) -> BoolArray:
-    """Where a reading lies inside the limits or on one; an absent reading doesn't."""
+    """Where a reading [°C] lies inside the limits [°C] or on one; an absent reading doesn't."""
     return (values_c >= low_c - LIMIT_SLACK_C) & (values_c <= high_c + LIMIT_SLACK_C)
 
 
@@ -41,12 +41,12 @@ def overshoot_c(values_c: FloatArray, setpoint_c: float) -> FloatArray:
 
 
 def undershoot_c(values_c: FloatArray, setpoint_c: float) -> FloatArray:
-    """Largest shortfall of each location below the set point, not below 0: overshoot mirrored."""
+    """Largest shortfall [°C] of each location below the set point, not below 0: overshoot mirrored."""
     return np.maximum(setpoint_c - np.fmin.reduce(values_c), 0.0)
 
 
 def counted_from_first_inside(values_c: FloatArray, low_c: float, high_c: float) -> FloatArray:
-    """After a step down: readings of each sensor before it is first inside the band become NaN."""
+    """After a step down: readings [°C] of each sensor before it is first inside the band become NaN."""
     counted: BoolArray = np.maximum.accumulate(inside_limits(values_c, low_c, high_c), axis=0)
     return np.where(counted, values_c, np.nan)
 

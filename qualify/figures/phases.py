@@ -68,7 +68,7 @@ def starting_level(seconds: FloatArray, mean_c: FloatArray) -> Level | Absent:
 
 
 def ending_level(seconds: FloatArray, mean_c: FloatArray, last: int) -> Level:
-    """Level over the last 5 minutes up to the instant `last` (at least 3 readings)."""
+    """Level [°C] over the last 5 minutes up to the instant `last` (at least 3 readings)."""
     first = int(np.searchsorted(seconds, seconds[last] - LEVEL_SECONDS, side="left"))
     values = mean_c[max(0, min(first, last - LEVEL_READINGS + 1)) : last + 1]
     return level_of(values[~np.isnan(values)])

@@ -131,7 +131,7 @@ def departure_instant(mean_c: FloatArray, approach: int, stop: int, setpoint_c: 
 
 
 def steady_minutes_used(steady_minutes: float, cycle_period_s: Maybe) -> float:
-    """Averaging time [min]: `steady_minutes`, or the least whole number of cycles not shorter."""
+    """Averaging time [min]: `steady_minutes`, or the least whole number of cycles [s] not shorter."""
     if isinstance(cycle_period_s, Absent):
         return steady_minutes
     cycles = ceil(steady_minutes * 60.0 / cycle_period_s - 1e-9)

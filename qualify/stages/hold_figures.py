@@ -10,6 +10,7 @@ import numpy as np
 from qualify.evidence import Readings
 from qualify.figures.absent import Absent, Maybe, present
 from qualify.figures.agreement import IndicationError, agreement_at_ambient_c, indication_error
+from qualify.figures.budget import combined_standard_uncertainty, expanded
 from qualify.figures.columns import each_column
 from qualify.figures.instants import evenly_spaced, recording_interval
 from qualify.figures.phases import Level, ending_level
@@ -291,7 +292,8 @@ def _of_mean(uncertainty: Maybe, factor: Maybe, sd_c: Maybe, effective: Maybe) -
         if isinstance(part, Absent):
             return part
     assert present(uncertainty) and present(factor) and present(sd_c) and present(effective)
-    return factor * sqrt((uncertainty / factor) ** 2 + sd_c**2 / effective)
+    parts = (uncertainty / factor, sd_c / sqrt(effective))
+    return expanded(combined_standard_uncertainty(parts), factor)
 
 
 def _chamber(

@@ -105,4 +105,6 @@ def test_figures_name_their_arguments_and_units() -> None:
                 for argument in arguments:
                     assert re.search(rf"\b{argument}\b", text), f"{path.name}: {node.name}({argument})"
             if any(argument.endswith(("_c", "_s")) for argument in arguments):
-                assert re.search(r"\[(°C|s|°C/min|°C of difference)\]", text), f"{path.name}: {node.name} names no unit"
+                assert re.search(r"\[(°C|s|°C/min|°C of difference)\]", text), (
+                    f"{path.name}: {node.name} names no unit"
+                )

@@ -7,24 +7,12 @@ from math import sqrt
 
 import numpy as np
 
-from qualify.evidence import Readings
 from qualify.figures.absent import Absent, Maybe, present
 from qualify.figures.agreement import IndicationError, agreement_at_ambient_c, indication_error
 from qualify.figures.budget import combined_standard_uncertainty, expanded
 from qualify.figures.columns import each_column
 from qualify.figures.instants import evenly_spaced, recording_interval
-from qualify.figures.phases import Level, ending_level
-from qualify.figures.response import (
-    band_lag_s,
-    counted_from_first_inside,
-    high_excess_c,
-    mean_rate_c_per_min,
-    overshoot_c,
-    recovery_s,
-    steepest_c_per_min,
-    time_to_band_s,
-    undershoot_c,
-)
+from qualify.figures.response import overshoot_c, undershoot_c
 from qualify.figures.series import Cycle, drift, effective_readings, find_cycle
 from qualify.figures.uniformity import (
     VariantFigure,
@@ -33,7 +21,6 @@ from qualify.figures.uniformity import (
     location_uniformity,
     variants,
 )
-from qualify.readings.model import FloatArray
 from qualify.record import (
     ChamberRecord,
     IndicationRecord,
@@ -41,19 +28,21 @@ from qualify.record import (
     VariantRecord,
     WindowRecord,
 )
-from qualify.stages.holds import FoundHold, Trace
-from qualify.stages.locations import Assigned
+from qualify.stages.hold_response import (
+    band_lag,
+    cool_down,
+    heat_up,
+    high_excess,
+    longest_interval,
+    recovery,
+    time_to_band,
+    time_to_stabilize,
+)
+from qualify.stages.holds import FoundHold
+from qualify.stages.stretch import Limits, Stretch
 from qualify.standards.classes import variant_rows
 
 NOT_SIMULATED = Absent("needs the full uncertainty budget and its simulation, which this version lacks")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
-    """Upper and lower limit of the hold [°C], as temperatures; None where the plan sets none."""
-
-    low_c: float | None
-    high_c: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,39 +60,10 @@ class HoldFigures:
     """Instant and sensor of the high excess; sensors count locations first, then displays."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
-    """One hold within its recording: what the figures are computed from."""
-
-    found: FoundHold
-    trace: Trace
-    assigned: Assigned
-    limits: Limits
-    following_end: int | None
-    """Last instant of the next hold; None where there is none."""
-
-    @property
-    def readings(self) -> Readings:
-        """The corrected readings."""
-        return self.assigned.readings
-
-    @property
-    def window(self) -> Window | Absent:
-        """The assessed readings, where there are any."""
-        found = self.found.window
-        if isinstance(found, Absent):
-            return found
-        rows = slice(found.first, found.last + 1)
-        values_c = self.readings.corrected_c[rows]
-        if np.isnan(values_c).all():
-            return Absent("no location has a reading in the window")
-        return Window(self.trace.seconds[rows], values_c, self.found.hold.setpoint, self.assigned.reference)
-
-
 def hold_figures(stretch: Stretch) -> HoldFigures:
     """Compute every figure of a hold (design: each is a pure function of arrays)."""
     window = stretch.window
-    excess, excess_at = _high_excess(stretch)
+    excess, excess_at = high_excess(stretch)
     locations = _locations(stretch, window)
     return HoldFigures(
         found=stretch.found,
@@ -318,8 +278,8 @@ def _chamber(
     if isinstance(window, Window):
         uniformity = chamber_uniformity(window)
         figures = {name: getattr(uniformity, name) for name in in_window}
-    heat_up, heat_up_steepest = _heat_up(stretch)
-    cool_down, cool_down_steepest = _cool_down(stretch)
+    heat_up_rate, heat_up_steepest = heat_up(stretch)
+    cool_down_rate, cool_down_steepest = cool_down(stretch)
     last = found.end if isinstance(found.window, Absent) else max(found.window.last, found.begin)
     return ChamberRecord(
         **figures,
@@ -328,16 +288,16 @@ def _chamber(
         over_final_c=_largest([item.over_final_c for item in locations]),
         high_excess_c=excess,
         time_to_band_s=time_to_band(stretch, np.zeros(len(locations))),
-        time_to_stabilize_s=_time_to_stabilize(stretch),
-        band_lag_s=_band_lag(stretch),
-        recovery_s=_recovery(stretch),
-        heat_up_rate_c_per_min=heat_up,
+        time_to_stabilize_s=time_to_stabilize(stretch),
+        band_lag_s=band_lag(stretch),
+        recovery_s=recovery(stretch),
+        heat_up_rate_c_per_min=heat_up_rate,
         heat_up_steepest_c_per_min=heat_up_steepest,
-        cool_down_rate_c_per_min=cool_down,
+        cool_down_rate_c_per_min=cool_down_rate,
         cool_down_steepest_c_per_min=cool_down_steepest,
         cycle_period_s=period,
         cycle_amplitude_c=amplitude,
-        recording_interval_s=_longest_interval(trace.seconds[found.begin : last + 1]),
+        recording_interval_s=longest_interval(trace.seconds[found.begin : last + 1]),
         conformance_probability=NOT_SIMULATED,
     )
 
@@ -345,123 +305,6 @@ def _chamber(
 def _largest(figures: list[Maybe]) -> Maybe:
     numbers = [figure for figure in figures if present(figure)]
     return max(numbers) if numbers else figures[0]
-
-
-def _longest_interval(seconds: FloatArray) -> Maybe:
-    if seconds.size < 2:
-        return Absent("fewer than two instants")
-    return float(np.diff(seconds).max())
-
-
-def _high_excess(stretch: Stretch) -> tuple[Maybe, tuple[int, int] | None]:
-    """Largest reading above the upper limit over the hold's ground, all sensors."""
-    low_c, high_c = stretch.limits.low_c, stretch.limits.high_c
-    if high_c is None or low_c is None:
-        return Absent("the hold has no upper limit"), None
-    first, last = stretch.found.ground
-    values_c = stretch.readings.corrected_c[first : last + 1]
-    if stretch.assigned.displays:
-        values_c = np.hstack((values_c, stretch.assigned.displays_c[first : last + 1]))
-    if not stretch.found.entered_from_below:
-        values_c = counted_from_first_inside(values_c, low_c, high_c)
-    found = high_excess_c(values_c, high_c)
-    if found is None:
-        return Absent("no reading inside the band in the record"), None
-    return found[0], (first + found[1], found[2])
-
-
-def time_to_band(stretch: Stretch, guard_c: FloatArray) -> Maybe:
-    """Time to band [s] with the limits drawn in by a guard for each location (m,) [°C]."""
-    found, limits = stretch.found, stretch.limits
-    if isinstance(found.heat_start_s, Absent):
-        return Absent(f"no heat start: {found.heat_start_s.reason}")
-    if isinstance(found.window, Absent):
-        return found.window
-    if limits.low_c is None or limits.high_c is None:
-        return Absent("the hold has no limits")
-    rows = slice(found.begin, found.window.last + 1)
-    if stretch.trace.seconds[rows].size == 0:
-        return Absent("the window ends before heat start")
-    return time_to_band_s(
-        stretch.trace.seconds[rows],
-        stretch.readings.corrected_c[rows],
-        found.heat_start_s,
-        limits.low_c + guard_c,
-        limits.high_c - guard_c,
-    )
-
-
-def _time_to_stabilize(stretch: Stretch) -> Maybe:
-    found = stretch.found
-    if isinstance(found.steadiness.first, Absent):
-        return found.steadiness.first
-    if isinstance(found.heat_start_s, Absent):
-        return Absent(f"no heat start: {found.heat_start_s.reason}")
-    return float(stretch.trace.seconds[found.steadiness.first]) - found.heat_start_s
-
-
-def _band_lag(stretch: Stretch) -> Maybe:
-    found, limits = stretch.found, stretch.limits
-    if limits.low_c is None or limits.high_c is None:
-        return Absent("the hold has no limits")
-    if found.heat_start is None:
-        return Absent("there is no heat start in the record")
-    rows = slice(found.begin, found.end + 1)
-    return band_lag_s(
-        stretch.trace.seconds[rows], stretch.readings.corrected_c[rows], limits.low_c, limits.high_c
-    )
-
-
-def _recovery(stretch: Stretch) -> Maybe:
-    found, limits = stretch.found, stretch.limits
-    if found.hold.door_closed is None:
-        return Absent("the plan names no door opening (`door_closed`)")
-    if limits.low_c is None or limits.high_c is None:
-        return Absent("the hold has no limits")
-    rows = slice(0, found.end + 1)
-    return recovery_s(
-        stretch.trace.seconds[rows],
-        stretch.readings.corrected_c[rows],
-        stretch.trace.tell_time(found.hold.door_closed),
-        limits.low_c,
-        limits.high_c,
-    )
-
-
-def _heat_up(stretch: Stretch) -> tuple[Maybe, Maybe]:
-    found, trace = stretch.found, stretch.trace
-    if not found.entered_from_below:
-        absent = Absent("the hold is entered from above")
-        return absent, absent
-    if found.heat_start is None or isinstance(found.level, Absent):
-        absent = Absent("there is no heat start or no starting level in the record")
-        return absent, absent
-    rows = slice(found.heat_start, found.end + 1)
-    return (
-        mean_rate_c_per_min(
-            trace.seconds[rows], trace.mean_c[rows], found.level.median_c, found.hold.setpoint
-        ),
-        steepest_c_per_min(trace.seconds[rows], trace.mean_c[rows], rising=True),
-    )
-
-
-def _cool_down(stretch: Stretch) -> tuple[Maybe, Maybe]:
-    """Fall after the hold's end, to the level at which the next hold or the record ends."""
-    found, trace = stretch.found, stretch.trace
-    stop = trace.seconds.size - 1 if stretch.following_end is None else stretch.following_end
-    if stop <= found.end:
-        absent = Absent("the record ends with the hold")
-        return absent, absent
-    held: Level = ending_level(trace.seconds, trace.mean_c, found.end)
-    ended: Level = ending_level(trace.seconds, trace.mean_c, stop)
-    if ended.median_c > held.median_c - held.band_c:
-        absent = Absent("the chamber does not cool after the hold")
-        return absent, absent
-    rows = slice(found.end, stop + 1)
-    return (
-        mean_rate_c_per_min(trace.seconds[rows], trace.mean_c[rows], held.median_c, ended.median_c),
-        steepest_c_per_min(trace.seconds[rows], trace.mean_c[rows], rising=False),
-    )
 
 
 def _variants(stretch: Stretch, window: Window | Absent) -> tuple[VariantRecord, ...]:

@@ -14,7 +14,9 @@ from qualify.plan.model import Acceptance, Plan, Requirement
 from qualify.readings.model import FloatArray
 from qualify.record import Decision, LocationRecord, RequirementRecord
 from qualify.sensors.corrections import Correction
-from qualify.stages.hold_figures import HoldFigures, Stretch, time_to_band
+from qualify.stages.hold_figures import HoldFigures
+from qualify.stages.hold_response import time_to_band
+from qualify.stages.stretch import Stretch
 from qualify.standards.classes import ClassLimits
 from qualify.units import difference_from_c, difference_to_c
 

@@ -40,10 +40,9 @@ WINDOW_OUTSIDE = RefusalKind(
     why="There is no reading in it to judge.",
     mend="correct --start and --minutes (in the plan: start, minutes); times are on the logger's clock.",
 )
-HEAT_START_LATE = RefusalKind(
-    "heat-start-late",
-    what="the declared heat start {declared} lies after the set point was reached, {reached} into the record "
-    "(hold '{hold}')",
+HEAT_START_OUTSIDE = RefusalKind(
+    "heat-start-outside-record",
+    what="the declared heat start {declared} lies outside the record, which ends at {end} (hold '{hold}')",
     why="Times are counted from it.",
     mend="correct --heat-start (in the plan: heat_start), or leave it out.",
 )
@@ -133,7 +132,7 @@ def _find_hold(hold: Hold, previous: FoundHold | None, following: Hold | None, t
     commanded = None
     if trace.set_point_c is not None:
         commanded = _commanded(trace.set_point_c, first, hold.setpoint)
-    approach = _approach(hold, trace, first, approach_c)
+    approach = _approach(hold, trace, _declared_instant(hold, trace, first), approach_c)
     heat_start, heat_start_s, how = _heat_start(hold, level, trace, (first, approach), commanded)
     end, end_how = _end(hold, following, trace, approach, near_c, commanded)
     cycle = _cycle(trace, approach, end, hold.soak_minutes * 60.0)
@@ -165,6 +164,19 @@ def _find_hold(hold: Hold, previous: FoundHold | None, following: Hold | None, t
         steadiness=steady,
         window=_window(hold, trace, steady, end),
     )
+
+
+def _declared_instant(hold: Hold, trace: Trace, first: int) -> int:
+    """First instant from the declared heat start on; `first` where none is declared."""
+    if hold.heat_start is None:
+        return first
+    declared_s = trace.tell_time(hold.heat_start)
+    index = int(np.searchsorted(trace.seconds, declared_s - SAME_INSTANT_S, side="left"))
+    if index >= trace.seconds.size or declared_s < -SAME_INSTANT_S:
+        raise HEAT_START_OUTSIDE(
+            declared=hold.heat_start, hold=hold.name, end=f"{float(trace.seconds[-1]):g} s"
+        )
+    return index
 
 
 def _approach(hold: Hold, trace: Trace, first: int, near_c: float) -> int:
@@ -221,13 +233,7 @@ def _heat_start(
     seconds, mean_c = trace.seconds, trace.mean_c
     first, approach = before
     if hold.heat_start is not None:
-        declared_s = trace.tell_time(hold.heat_start)
-        index = int(np.searchsorted(seconds, declared_s - SAME_INSTANT_S, side="left"))
-        if index > approach:
-            raise HEAT_START_LATE(
-                declared=hold.heat_start, hold=hold.name, reached=f"{float(seconds[approach]):g} s"
-            )
-        return index, declared_s, "declared"
+        return _declared_instant(hold, trace, first), trace.tell_time(hold.heat_start), "declared"
     if commanded is not None and commanded.moves is not None and commanded.moves <= approach:
         how = "last reading before the recorded set point changes"
         return commanded.moves, float(seconds[commanded.moves]), how

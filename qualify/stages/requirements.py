@@ -282,7 +282,7 @@ class Court:
             obstacle = "a reading in the window lies beyond the points of its certificate"
         share = item.readings / self.expected
         if share < LEAST_SHARE:
-            shortfall = f"the location has only {share:.0%} of its readings in the window"
+            shortfall = f"the location has only {share:.1%} of its readings in the window"
         elif not window.filled:
             shortfall = "the record does not fill the window"
         return Claim(value=0.0, location=item.location, obstacle=obstacle, shortfall=shortfall)

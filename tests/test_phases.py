@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from qualify.figures.instants import sliding_range, time_weights
+from qualify.figures.instants import sliding_range, stretches, time_weights
 from qualify.figures.phases import starting_level, steadiness, steady_minutes_used, window_of
 from tests.support.command import qualify, survey_json
 from tests.support.surveys import plain_run, write_csv
@@ -179,7 +179,7 @@ def test_sliding_range_against_plain_loops() -> None:
         else np.nan
         for i, j in enumerate(last)
     ]
-    np.testing.assert_array_equal(sliding_range(values, last), expected)
+    np.testing.assert_array_equal(sliding_range(values, stretches(last)), expected)
 
 
 def test_steadiness_against_plain_loops() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from qualify.readings.model import BoolArray, FloatArray, IntArray
@@ -75,8 +77,36 @@ def mean_over_time(seconds: FloatArray, values: FloatArray, even: bool) -> float
     return float(values.mean()) if even else float(np.dot(time_weights(seconds), values))
 
 
-def sliding_range(values: FloatArray, last: IntArray) -> FloatArray:
-    """Largest minus smallest of `values[i] … values[last[i]]`, for every i at once.
+@dataclass(frozen=True, slots=True)
+class Stretches:
+    """Stretches of a series, sorted by the length of the two runs that cover each.
+
+    `count` is the number of stretches; `levels[k]` the starts of the first run of length
+    2**k, which is also the stretch's own index, and of the second.
+    """
+
+    count: int
+    levels: tuple[tuple[IntArray, IntArray], ...]
+
+
+def stretches(last: IntArray) -> Stretches:
+    """Sort stretches for `sliding_range`, once for all series.
+
+    Parameters
+    ----------
+    last : (k,) int64
+        Index of the last value of the stretch that begins at i = 0 … k − 1; never below i.
+    """
+    level_of = np.log2(last - np.arange(last.size) + 1).astype(np.int64)
+    levels = []
+    for level in range(int(level_of.max(initial=0)) + 1):
+        here = np.flatnonzero(level_of == level)
+        levels.append((here, last[here] - (1 << level) + 1))
+    return Stretches(last.size, tuple(levels))
+
+
+def sliding_range(values: FloatArray, over: Stretches) -> FloatArray:
+    """Largest minus smallest value of every stretch at once.
 
     Runs of doubling length are combined, two of them cover any stretch, so that n stretches of any
     length cost n·log2(length). NaN are passed over.
@@ -84,20 +114,16 @@ def sliding_range(values: FloatArray, last: IntArray) -> FloatArray:
     Parameters
     ----------
     values : (n,) float64
-    last : (k,) int64
-        Index of the last value of the stretch that begins at i = 0 … k − 1; never below i.
+    over
+        The stretches.
     """
-    first = np.arange(last.size)
-    level_of = np.log2(last - first + 1).astype(np.int64)
-    result = np.empty(last.size)
+    result = np.empty(over.count)
     high, low = values, values
     # The plain functions are quicker, but carry NaN along.
     larger, smaller = (np.fmax, np.fmin) if np.isnan(values).any() else (np.maximum, np.minimum)
-    for level in range(int(level_of.max(initial=0)) + 1):
+    for level, (here, tail) in enumerate(over.levels):
         half = 1 << level
-        here = np.flatnonzero(level_of == level)
         if here.size:
-            tail = last[here] - half + 1
             result[here] = larger(high[here], high[tail]) - smaller(low[here], low[tail])
         if high.size <= half:
             break

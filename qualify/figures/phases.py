@@ -12,7 +12,7 @@ import numpy as np
 
 from qualify.figures.absent import Absent, Maybe
 from qualify.figures.columns import each_column
-from qualify.figures.instants import sliding_range
+from qualify.figures.instants import sliding_range, stretches
 from qualify.readings.model import BoolArray, FloatArray, IntArray
 
 LEVEL_SECONDS = 300.0
@@ -190,9 +190,11 @@ def steadiness(
     begin = np.minimum(begin, np.arange(time.size))
     until = np.searchsorted(time, time[candidates] + soak_s + SAME_INSTANT_S, side="right") - 1
 
+    soaks = stretches(until - first)
+
     def keeps_still(column: int) -> BoolArray:
         average = _running_mean(corrected_c[: last + 1, column], begin)
-        return ~(sliding_range(average[first:], until - first) > within_c + 1e-9)
+        return ~(sliding_range(average[first:], soaks) > within_c + 1e-9)
 
     steady = np.logical_and.reduce(each_column(keeps_still, corrected_c.shape[1]))
     if not steady.any():
@@ -215,6 +217,9 @@ def _running_mean(values: FloatArray, begin: IntArray) -> FloatArray:
     # Centred, so that the running sums keep their last digits over a long record.
     centre = float(values[there].mean()) if there.any() else 0.0
     total = np.zeros(values.size + 1)
+    if there.all():
+        np.cumsum(values - centre, out=total[1:])
+        return (total[1:] - total[begin]) / (np.arange(1, values.size + 1) - begin) + centre
     np.cumsum(np.where(there, values - centre, 0.0), out=total[1:])
     count = np.zeros(values.size + 1, dtype=np.int64)
     np.cumsum(there, out=count[1:])

@@ -228,7 +228,7 @@ class DelimitedSource:
         between = block == ord(self._delimiter)
         if self._data.find(b'"', start, stop) >= 0:
             between &= ~self._quoted(block, starts, row)
-        marks = np.add.reduceat(between, starts, dtype=np.int32)
+        marks = np.diff(np.searchsorted(np.flatnonzero(between), ends), prepend=0)
         lengths = ends - starts
         lengths -= block[np.maximum(ends - 1, 0)] == ord("\r")
         odd = np.flatnonzero((marks != self._width - 1) | (lengths <= marks))

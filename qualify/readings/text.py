@@ -154,8 +154,7 @@ def _checked(file: InputFile, data: bytes, start: int, encoding: str) -> Text:
         if controls:
             position = data.index(controls[:1], at) + 1
             raise CONTROL_CHARACTERS(file=file.name, code=controls[0], position=position)
-    returns = data.count(b"\r")
-    if returns and returns != data.count(b"\r\n"):
+    if b"\r" in data and data.count(b"\r") != data.count(b"\r\n"):
         if b"\n" in data:
             raise LINE_ENDS_MIXED(file=file.name)
         data = data.replace(b"\r", b"\n")

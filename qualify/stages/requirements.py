@@ -295,6 +295,9 @@ class Court:
 
     def _deviations(self, columns: list[int], figure: str) -> list[Claim]:
         window = self.stretch.found.window
+        values = [getattr(self.figures.locations[column], figure) for column in columns]
+        numbers = [value for value in values if present(value)]
+        best = (max if figure == "deviation_max_c" else min)(numbers, default=None)
         claims = []
         for column, evidence in zip(self.columns, self.evidence, strict=True):
             if column not in columns:
@@ -302,7 +305,7 @@ class Court:
             item = self.figures.locations[column]
             value: Maybe = getattr(item, figure)
             time_s = None
-            if present(value) and not isinstance(window, Absent):
+            if present(value) and value == best and not isinstance(window, Absent):
                 values_c = self.stretch.readings.corrected_c[window.first : window.last + 1, column]
                 extreme = item.max_c if figure == "deviation_max_c" else item.min_c
                 time_s = float(self.stretch.trace.seconds[window.first + int(np.argmax(values_c == extreme))])

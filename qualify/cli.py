@@ -25,11 +25,17 @@ app = typer.Typer(
 )
 
 
+LARGEST = 1e12
+
+
 def finite(text: str) -> float:
     """Parse a finite number."""
-    value = float(text)
-    if not math.isfinite(value):
-        raise ValueError(text)
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not abs(value) < LARGEST:
+        raise ValueError(f"'{text}' is not a number that can be meant here")
     return value
 
 
@@ -38,7 +44,12 @@ def moment(text: str) -> str:
     try:
         finite(text)
     except ValueError:
-        datetime.fromisoformat(text)
+        try:
+            datetime.fromisoformat(text)
+        except ValueError:
+            raise ValueError(
+                f"'{text}' is neither seconds from the first reading nor a time such as 2026-03-02T14:30:00"
+            ) from None
     return text
 
 
@@ -47,7 +58,7 @@ def choice(*words: str) -> Any:
 
     def parse(text: str) -> str:
         if text not in words:
-            raise ValueError(text)
+            raise ValueError(f"'{text}' is not one of {', '.join(words)}")
         return text
 
     return parse
@@ -221,7 +232,7 @@ def _limits(tolerance: float | None, low: float | None, high: float | None) -> t
 def _ignored(items: list[str]) -> dict[str, str]:
     ignored = {}
     for item in items:
-        column, equals, reason = item.rpartition("=")
+        column, equals, reason = item.partition("=")
         if not equals or not column.strip() or not reason.strip():
             raise typer.BadParameter(f"'{item}' is not COLUMN=REASON", param_hint="--ignore")
         ignored[column.strip()] = reason.strip()

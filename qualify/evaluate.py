@@ -14,7 +14,7 @@ from typing import Any
 from qualify import __version__
 from qualify.cautions import SURVEY_CAUTIONS
 from qualify.evidence import Evaluation, RecordingEvidence
-from qualify.findings import DoubtKind
+from qualify.findings import DoubtKind, RefusalKind
 from qualify.inputs import InputFile, load
 from qualify.plan.model import Person, Plan, Survey
 from qualify.readings import read_recording
@@ -36,6 +36,12 @@ LIBRARIES = ("numpy", "pandas", "matplotlib", "openpyxl", "XlsxWriter", "typer")
 
 Fetch = Callable[[Path, str], InputFile]
 
+BAD_EPOCH = RefusalKind(
+    "source-date-epoch",
+    what="the environment's SOURCE_DATE_EPOCH is '{text}', which is no moment",
+    why="It is to stand in the record as the moment at which it was made.",
+    mend="set it to whole seconds since 1970, or unset it.",
+)
 APPROVED_LATE = DoubtKind(
     "approved-late",
     "the plan was approved on {approved}, after the first reading on {first}",
@@ -76,7 +82,7 @@ def evaluate(
     loaded: dict[Path, InputFile] = {}
 
     def once(name: str, role: str) -> InputFile:
-        path = folder / name
+        path = Path(os.path.normpath(folder / name))
         if path not in loaded:
             loaded[path] = with_own_name(fetch(path, role), loaded.values())
         return loaded[path]
@@ -125,7 +131,10 @@ def evaluate(
 def made_at() -> str:
     """The moment that the record carries: SOURCE_DATE_EPOCH where set, else now; UTC, whole seconds."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH")
-    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch else datetime.now(UTC)
+    try:
+        moment = datetime.fromtimestamp(int(epoch), UTC) if epoch else datetime.now(UTC)
+    except (ValueError, OverflowError, OSError):
+        raise BAD_EPOCH(text=epoch) from None
     return moment.replace(microsecond=0).isoformat().replace("+00:00", "Z")
 
 

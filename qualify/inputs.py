@@ -57,6 +57,7 @@ def load(path: Path, role: str) -> InputFile:
         data = path.read_bytes()
     except FileNotFoundError:
         raise FILE_MISSING(path=path.name, file=str(path)) from None
-    except OSError as error:
-        raise FILE_UNREADABLE(file=str(path), reason=error.strerror or str(error)) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise FILE_UNREADABLE(file=path.name, reason=reason) from None
     return InputFile(path.name, path, data, hashlib.sha256(data).hexdigest(), role)

@@ -57,7 +57,7 @@ class WindowRecord:
     declared: bool
     filled: bool
     evenly_spaced: bool
-    interval_s: float
+    interval_s: Maybe
     complete_instants: int
 
 

@@ -215,8 +215,8 @@ def test_averaging_takes_whole_cycles(period_s: float, minutes: float) -> None:
 
 def test_a_window_is_filled_to_half_an_interval() -> None:
     seconds = np.arange(61) * 60.0
-    filled = window_of(seconds, 0.0, 3630.0, declared=True, required_end_s=3630.0)
-    short = window_of(seconds, 0.0, 3631.0, declared=True, required_end_s=3631.0)
+    filled = window_of(seconds, 0.0, 3630.0, declared=True, required_end_s=3630.0, available_end_s=3600.0)
+    short = window_of(seconds, 0.0, 3631.0, declared=True, required_end_s=3631.0, available_end_s=3600.0)
     assert getattr(filled, "filled", None) is True
     assert getattr(short, "filled", None) is False
 

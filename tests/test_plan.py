@@ -116,6 +116,11 @@ def test_a_good_plan_passes(folder: Path) -> None:
         ("date = 2026-02-01", 'date = "spring"', ("a date",)),
         ('title = "Invented plan"', "title = Invented plan", ("line 3",)),
         ('sensor = "S-T2"', 'sensor = "S-XX"', ("S-T2", "S-XX", "c.csv")),
+        ('name = "B"', 'name = ""', ("locations[2].name",)),
+        ("accept_conditional", 'confirmed = ["ams2750-3"]\naccept_conditional', ("ams2750-3-f",)),
+        ("setpoint = 180", f"setpoint = 1{'0' * 400}", ("setpoint",)),
+        ("setpoint = 180", "setpoint = 180\nminutes = 1e300", ("minutes",)),
+        ('files = ["run.csv"]', 'files = ["a\\u0000b"]', ("can't be opened",)),
     ],
 )
 def test_refusals_name_key_and_mend(folder: Path, old: str, new: str, says: tuple[str, ...]) -> None:
@@ -129,7 +134,9 @@ def test_refusals_name_key_and_mend(folder: Path, old: str, new: str, says: tupl
 def test_a_plan_without_survey(folder: Path) -> None:
     ran = run(folder, '[plan]\ntitle = "x"\n')
     assert ran.status == 3
-    assert "no survey" in ran.err
+    assert "key 'surveys'" in ran.err
+    ran = run(folder, PLAN.replace("[[surveys", "[[survey"))
+    assert "did you mean 'surveys'" in ran.err
 
 
 def test_conditional_is_accepted_only_where_the_plan_says_so(folder: Path) -> None:
@@ -288,3 +295,37 @@ def test_time_to_band_is_guarded_by_the_uncertainty(folder: Path) -> None:
     write_certificates(folder / "c.csv", {"T1": POINTS, "T2": POINTS}, 2.5)
     text = changed('figure = "overshoot"\nat_most = 5', 'figure = "time_to_band"\nat_most = 60\nunit = "min"')
     assert run(folder, text).requirement("time-to-band")["decision"] == "conditional"
+
+
+def test_a_channel_under_its_two_spellings_is_one_channel(folder: Path) -> None:
+    text = PLAN + '\n[[channels]]\nchannel = "T1 (°C)"\nrole = "ignored"\nreason = "x"\n'
+    ran = run(folder, text)
+    assert ran.status == 3
+    assert "'T1' and 'T1 (°C)' are one channel" in ran.err
+
+
+def test_a_hot_ignored_column_is_told_where_only_a_class_sets_limits(folder: Path) -> None:
+    write_csv(folder / "run.csv", *plain_run([0.0, 1.0, 9.0]))
+    text = with_class('{ document = "AMS2750", edition = "H", name = "2" }')
+    text += '\n[[channels]]\nchannel = "T3"\nrole = "ignored"\nreason = "spare"\n'
+    ran = run(folder, text)
+    assert ran.record["verdict"] == "conditional"
+    assert any("'T3' (spare)" in remark and "fail" in remark for remark in ran.survey["remarks"])
+
+
+def test_a_sensor_absent_in_the_heat_up_does_not_show_what_the_heat_up_did(folder: Path) -> None:
+    seconds, values = plain_run([0.0, 1.0])
+    values[12:46, 0] = float("nan")
+    write_csv(folder / "run.csv", seconds, values)
+    band = "\n[[requirements]]\nfigure = 'time_to_band'\nat_most = 60\nunit = 'min'"
+    ran = run(folder, changed("at_most = 5", "at_most = 5" + band))
+    assert ran.requirement("overshoot")["decision"] == "not shown"
+    assert ran.requirement("time-to-band")["decision"] == "not shown"
+
+
+def test_a_step_down_hold_is_judged_by_its_undershoot(folder: Path) -> None:
+    seconds, values = plain_run([0.0, 1.0])
+    write_csv(folder / "run.csv", seconds, 200.0 - values)
+    found = run(folder, changed("setpoint = 180", "setpoint = 20")).requirement("overshoot")
+    assert found["figure"] == "undershoot_c"
+    assert found["decision"] == "pass"

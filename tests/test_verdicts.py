@@ -195,3 +195,74 @@ def test_fahrenheit_limits_are_compared_in_fahrenheit(tmp_path: Path) -> None:
     assert ran.requirement("upper")["value"] == pytest.approx(3.0, abs=1e-12)
     assert ran.survey["setpoint_c"] == pytest.approx(180.0)
     assert "°F" in qualify("survey", file, "--setpoint", 356, "--tolerance", 5.4, "--units", "F").out
+
+
+def leaving(folder: Path, degrees: float) -> Path:
+    """A good hold that moves away in a straight line over its last 15 minutes."""
+    seconds, values = plain_run([0.0, 0.5], hold=90, wiggle=0.02)
+    values[-15:] += np.linspace(0, degrees, 16)[1:, None]
+    return write_csv(folder / "run.csv", seconds, np.round(values, 2))
+
+
+@pytest.mark.parametrize("degrees", [9.0, 12.0, 75.0])
+def test_a_runaway_at_the_end_fails(tmp_path: Path, degrees: float) -> None:
+    ran = survey_json(leaving(tmp_path, degrees), "--setpoint", 180, "--tolerance", 5)
+    assert ran.record["verdict"] == "fail"
+
+
+def test_a_fall_at_the_end_is_taken_for_the_cool_down_and_says_so(tmp_path: Path) -> None:
+    ran = survey_json(leaving(tmp_path, -40.0), "--setpoint", 180, "--tolerance", 5)
+    assert ran.record["verdict"] == "pass"
+    assert "left-set-point" in {doubt["kind"] for doubt in ran.survey["doubts"]}
+
+
+def test_a_gap_at_the_window_edge_counts(tmp_path: Path) -> None:
+    seconds, values = plain_run([0.0, 0.5], hold=120)
+    keep = (seconds < 5400) | (seconds > 6600)
+    file = write_csv(tmp_path / "run.csv", seconds[keep], values[keep])
+    ran = survey_json(file, "--setpoint", 180, "--tolerance", 3, "--start", 4800, "--minutes", 25)
+    assert ran.record["verdict"] == "not shown"
+    assert "of its readings in the window" in ran.requirement("upper")["note"]
+
+
+def test_a_short_soak_before_a_cool_down_shows_nothing(tmp_path: Path) -> None:
+    file = write_csv(tmp_path / "run.csv", *plain_run([0.0, 0.5], hold=22, after=60))
+    ran = survey_json(file, "--setpoint", 180, "--tolerance", 3)
+    assert ran.record["verdict"] == "not shown"
+
+
+def test_steadiness_is_looked_for_at_the_set_point(tmp_path: Path) -> None:
+    """An hour at ambient before the heat-up is steady too, but not at the set point."""
+    file = write_csv(tmp_path / "run.csv", *plain_run([0.0, 0.5], before=60))
+    ran = survey_json(file, "--setpoint", 180, "--tolerance", 3, "--heat-start", 0)
+    assert ran.record["verdict"] == "pass"
+    assert ran.survey["steady_s"] > 5000
+
+
+def test_a_record_with_other_holds_is_not_taken_for_one_hold(tmp_path: Path) -> None:
+    """60 → 120 → 180 → cool-down, judged at 120: the way up to 180 and the way back don't count."""
+    steps = [np.full(10, 20.0)]
+    for low, high in ((20.0, 60.0), (60.0, 120.0), (120.0, 180.0)):
+        steps += [np.linspace(low, high, 13)[1:], np.full(50, high)]
+    base = np.concatenate([*steps, np.linspace(180.0, 40.0, 41)[1:]])
+    sign = np.where(np.arange(base.size) % 2 == 0, 0.02, -0.02)
+    values = base[:, None] + np.array([0.0, 0.5]) + sign[:, None]
+    file = write_csv(tmp_path / "run.csv", np.arange(base.size) * 60.0, np.round(values, 2))
+    ran = survey_json(file, "--setpoint", 120, "--tolerance", 15)
+    assert ran.survey["hold_end_s"] < 8500
+    assert ran.survey["steady_s"] > 4300
+
+
+def test_lopsided_tolerances_use_half_their_width(tmp_path: Path) -> None:
+    file = steady_file(tmp_path, [2.0, 6.0])
+    ran = survey_json(file, "--setpoint", 180, "--low", 0, "--high", 8)
+    assert ran.record["verdict"] == "pass"
+
+
+def test_extremes_of_time_are_no_crash(tmp_path: Path) -> None:
+    one = write_csv(tmp_path / "one.csv", np.array([0.0]), np.array([[180.0, 180.5]]))
+    ran = survey_json(one, "--setpoint", 180, "--tolerance", 3, "--start", 0, "--minutes", 30)
+    assert ran.status in (1, 3), ran.err
+    file = steady_file(tmp_path, [0.0, 1.0])
+    ran = survey_json(file, "--setpoint", 180, "--tolerance", 3, "--minutes", "9e11")
+    assert (ran.status, ran.record["verdict"]) == (1, "not shown")

@@ -101,33 +101,66 @@ def leave_instant(mean_c: FloatArray, first: int, stop: int, level: Level, setpo
     return first + int(kept[-1]) if kept.size else None
 
 
-def departure_instant(mean_c: FloatArray, approach: int, stop: int, setpoint_c: float, near_c: float) -> int:
-    """Index of the last instant of a hold before the chamber mean leaves the set point for good.
+@dataclass(frozen=True, slots=True)
+class Departure:
+    """How a hold ends: its last instant, the last one near the set point, and whether it left upwards.
 
-    It has left for good after the last instant within `near_c` of the set point. The departure is
-    followed back from there to the last instant at the hold's own level, and further back over its
-    unbroken rise or fall, so that no reading of the departure counts to the hold.
+    `left_at` is None where the chamber mean stays near the set point to the end of the search.
+    """
+
+    end: int
+    left_at: int | None
+    upwards: bool
+
+
+def departure(
+    seconds: FloatArray,
+    mean_c: FloatArray,
+    *,
+    approach: int,
+    stop: int,
+    setpoint_c: float,
+    near_c: float,
+    away_s: float,
+) -> Departure:
+    """Find the last instant of a hold before the chamber mean leaves the set point for good.
+
+    It has left for good after the last instant within `near_c` of the set point before it stays away
+    for longer than `away_s`. The departure is followed back from there to the last instant at the hold's
+    own level, and further back over its unbroken rise or fall, 5 minutes at most, so that no reading of
+    the departure counts to the hold.
 
     Parameters
     ----------
-    mean_c : (n,) float64
-        Chamber mean [°C].
+    seconds, mean_c : (n,) float64
+        Instants [s] and chamber mean [°C].
     approach, stop
         First instant at the set point; end of the stretch to search (excluded).
     setpoint_c, near_c
         Set point, and how far from it counts as left [°C].
+    away_s
+        How long an absence is for good [s].
     """
     stretch = mean_c[approach:stop]
     near = np.flatnonzero(np.abs(stretch - setpoint_c) <= near_c)
+    if near.size:
+        long_away = np.flatnonzero(np.diff(seconds[approach:stop][near]) > away_s)
+        # Away for long only if there were readings meanwhile: a gap of the logger is no departure.
+        long_away = long_away[near[long_away + 1] - near[long_away] > 1]
+        near = near[: int(long_away[0]) + 1] if long_away.size else near
     if near.size == 0 or near[-1] == stretch.size - 1:
-        return stop - 1
-    held = stretch[: near[-1] + 1]
+        return Departure(stop - 1, None, False)
+    left_at = int(near[-1])
+    held = stretch[: left_at + 1]
     kept = np.flatnonzero(level_of(held[~np.isnan(held)]).holds(held))
-    last = int(kept[-1]) if kept.size else int(near[-1])
-    upwards = bool(stretch[near[-1] + 1] > setpoint_c)
-    while last > 0 and (stretch[last] > stretch[last - 1] if upwards else stretch[last] < stretch[last - 1]):
+    last = int(kept[-1]) if kept.size else left_at
+    upwards = bool(stretch[left_at + 1] > setpoint_c)
+    earliest = int(np.searchsorted(seconds[approach:stop], seconds[approach + last] - LEVEL_SECONDS))
+    while last > earliest and (
+        stretch[last] > stretch[last - 1] if upwards else stretch[last] < stretch[last - 1]
+    ):
         last -= 1
-    return approach + last
+    return Departure(approach + last, approach + left_at, upwards)
 
 
 def steady_minutes_used(steady_minutes: float, cycle_period_s: Maybe) -> float:
@@ -246,12 +279,18 @@ class WindowFound:
 
 
 def window_of(
-    seconds: FloatArray, start_s: float, end_s: float, *, declared: bool, required_end_s: float
+    seconds: FloatArray,
+    start_s: float,
+    end_s: float,
+    *,
+    declared: bool,
+    required_end_s: float,
+    available_end_s: float,
 ) -> WindowFound | Absent:
     """All instants with start ≤ t ≤ end, to half a millisecond.
 
-    Filled if an instant exists at or after `required_end_s` less half an interval, and one at or
-    before the start plus half an interval.
+    Filled if what is available reaches `required_end_s` less half an interval, and an instant exists at
+    or before the start plus half an interval.
 
     Parameters
     ----------
@@ -263,6 +302,8 @@ def window_of(
         Whether a person declared them.
     required_end_s
         Until when readings are needed [s].
+    available_end_s
+        Until when there are readings that may count: the record's end, or the hold's [s].
     """
     first = int(np.searchsorted(seconds, start_s - SAME_INSTANT_S, side="left"))
     last = int(np.searchsorted(seconds, end_s + SAME_INSTANT_S, side="right")) - 1
@@ -270,7 +311,7 @@ def window_of(
         return Absent("no instant of the record lies in the window")
     half = half_interval(seconds)
     filled = bool(
-        seconds[-1] >= required_end_s - half - SAME_INSTANT_S
+        available_end_s >= required_end_s - half - SAME_INSTANT_S
         and seconds[0] <= start_s + half + SAME_INSTANT_S
     )
     return WindowFound(start_s, end_s, first, last, declared, filled)

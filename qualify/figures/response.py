@@ -88,13 +88,17 @@ def time_to_band_s(
     seconds : (n,) float64
         Instants [s] from heat start to the window's end.
     values_c : (n, m) float64
-        Corrected readings [°C]; absent readings don't count as outside.
+        Corrected readings [°C]; an absent reading counts as outside only before the location's first.
     start_s
         Heat start [s].
     low_c, high_c
         Limits [°C], one for all locations or one each (m,).
     """
     outside = beyond_limits(values_c, low_c, high_c).any(axis=1)
+    absent = np.isnan(values_c)
+    if absent.any():
+        # Before its first reading a location can't be said to be inside.
+        outside |= np.logical_and.accumulate(absent, axis=0).any(axis=1)
     if not outside.any():
         return float(seconds[0]) - start_s
     last = int(np.flatnonzero(outside)[-1])

@@ -42,8 +42,11 @@ def check_folder(folder: Path) -> None:
     Refusal
         If it exists and is not an empty folder; the first free name is offered.
     """
+    folder = folder.resolve()
     if not folder.exists() or (folder.is_dir() and not any(folder.iterdir())):
         return
+    if not folder.is_dir():
+        raise FOLDER_NOT_WRITABLE(name=folder.name, reason="a file of that name is in its place")
     number = 2
     while (free := folder.with_name(f"{folder.name}-r{number}")).exists():
         number += 1
@@ -82,7 +85,7 @@ def write_pack(evaluation: Evaluation, folder: Path, progress: Progress = lambda
         If the folder is taken or can't be written.
     """
     check_folder(folder)
-    target = folder.absolute()
+    target = folder.resolve()
     draft = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         draft.mkdir(parents=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping
 from datetime import date, datetime, time
@@ -28,6 +27,10 @@ WRONG_VALUE = RefusalKind(
     why="A value that is read otherwise than it was meant changes what is judged.",
     mend="correct the value.",
 )
+
+
+LARGEST = 1e12
+"""No temperature, time or size in a plan comes near this."""
 
 
 class Keys:
@@ -78,6 +81,8 @@ class Keys:
             return ""
         if not isinstance(value, str):
             raise self.wrong(key, "text in quotation marks")
+        if why and not value.strip():
+            raise self.wrong(key, "a text that says something")
         return value.strip()
 
     def choice(self, key: str, words: list[str], default: str | None = None) -> str | None:
@@ -95,8 +100,10 @@ class Keys:
         value = self.take(key)
         if value is None:
             return default
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise self.wrong(key, "a number")
+        if not abs(value) < LARGEST:
+            raise self.wrong(key, "a number that can be meant")
         if least is not None and value < least:
             raise self.wrong(key, f"a number of at least {least:g}")
         return float(value)

@@ -52,12 +52,6 @@ UNKNOWN_NAME = RefusalKind(
     why="What is meant can't be found.",
     mend="correct the name; known: {known}.",
 )
-NOTHING_TO_DO = RefusalKind(
-    "plan-without-survey",
-    what="the plan holds no survey",
-    why="There is nothing to evaluate.",
-    mend="add [[surveys]] with name, stage, files and [[surveys.holds]].",
-)
 LOCATION_IGNORED = RefusalKind(
     "plan-location-ignored",
     what="channel '{name}' is a location and also {role}",
@@ -80,7 +74,11 @@ def read_plan(file: InputFile) -> Plan:
     try:
         text = file.data.decode("utf-8-sig")
         document = tomllib.loads(text)
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except UnicodeDecodeError:
+        raise NOT_TOML(file=file.name, problem="it is not UTF-8 text; save it as UTF-8") from None
+    except RecursionError:
+        raise NOT_TOML(file=file.name, problem="its brackets are nested too deep") from None
+    except ValueError as error:
         raise NOT_TOML(file=file.name, problem=str(error)) from None
     top = Keys(file.name, text, "", document)
     head = top.table("plan") or Keys(file.name, text, "plan", {})
@@ -90,7 +88,7 @@ def read_plan(file: InputFile) -> Plan:
     zone = top.table("work_zone")
     surveys = _surveys(top, units)
     if not surveys:
-        raise NOTHING_TO_DO(file=file.name)
+        raise top.missing("surveys", "There is nothing to evaluate.")
     hold_names = [hold.name for survey in surveys for hold in survey.holds]
     plan = Plan(
         title=head.text("title"),
@@ -217,6 +215,7 @@ def _locations(top: Keys) -> tuple[Location, ...]:
 def _channels(top: Keys, locations: tuple[Location, ...]) -> tuple[ChannelRole, ...]:
     by_channel = {location.channel for location in locations}
     seen: set[str] = set()
+    set_points: set[str] = set()
     found = []
     for table in top.tables("channels"):
         channel = table.text("channel", why="A role belongs to a channel.")
@@ -230,6 +229,8 @@ def _channels(top: Keys, locations: tuple[Location, ...]) -> tuple[ChannelRole, 
         reason = table.text(
             "reason", why="A channel is left out for a stated reason only." if role is Role.IGNORED else ""
         )
+        if role is Role.SET_POINT:
+            _once(table, "role", "the role", role.value, set_points)
         found.append(ChannelRole(channel=channel, role=role, beside=beside, reason=reason))
         table.done()
     return tuple(found)

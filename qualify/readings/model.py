@@ -108,6 +108,9 @@ class Recording:
         """The logger's clock at `seconds`, ISO 8601; None for files of elapsed time."""
         if self.start is None:
             return None
-        instant = self.start + timedelta(seconds=seconds)
+        try:
+            instant = self.start + timedelta(seconds=seconds)
+        except OverflowError:
+            return None
         spec = "seconds" if instant.microsecond == 0 else "milliseconds"
         return instant.isoformat(timespec=spec) + (self.utc_offset or "")

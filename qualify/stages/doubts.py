@@ -46,6 +46,12 @@ STILL_TRENDING = DoubtKind(
     "hold '{hold}': the drift of location '{name}' is significant and would carry it to a limit within the "
     "next {soak:g} min",
 )
+LEFT_UNEXPLAINED = DoubtKind(
+    "left-set-point",
+    "hold '{hold}': from {since} on the chamber falls away from the set point and does not come back; this "
+    "is taken for the cool-down, and the hold ends there. If the oven was not switched off then, declare the "
+    "window (--start, --minutes)",
+)
 INCOMPLETE_INSTANTS = DoubtKind(
     "incomplete-instants",
     "hold '{hold}': at {count} of {total} instants of the window a location has no reading; figures across "
@@ -63,6 +69,9 @@ def doubts_of(
     found, recording = stretch.found, stretch.readings.recording
     doubts = [*_outside_window(plan, stretch), *stretch.assigned.doubts, *recording.doubts]
     doubts += _far(stretch, figures)
+    if found.left_unexplained is not None:
+        since = _when(recording, float(recording.seconds[found.end]))
+        doubts.append(LEFT_UNEXPLAINED(hold=found.hold.name, since=since))
     doubts += _beyond_certificates(stretch)
     if found.steadiness.lost_at is not None and not isinstance(found.steadiness.first, Absent):
         seconds = recording.seconds

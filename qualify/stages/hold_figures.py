@@ -95,7 +95,11 @@ def _window_record(stretch: Stretch, window: Window | Absent) -> WindowRecord | 
         declared=found.declared,
         filled=found.filled,
         evenly_spaced=evenly_spaced(window.seconds),
-        interval_s=recording_interval(stretch.trace.seconds),
+        interval_s=(
+            recording_interval(stretch.trace.seconds)
+            if stretch.trace.seconds.size > 1
+            else Absent("one instant has no interval")
+        ),
         complete_instants=int((~np.isnan(window.corrected_c).any(axis=1)).sum()),
     )
 

@@ -13,7 +13,7 @@ from qualify.figures.phases import (
     Level,
     Steadiness,
     WindowFound,
-    departure_instant,
+    departure,
     ending_level,
     leave_instant,
     near_band_c,
@@ -39,6 +39,12 @@ WINDOW_OUTSIDE = RefusalKind(
     what="the window {start} to {end} lies wholly outside the record ({first} to {last}; hold '{hold}')",
     why="There is no reading in it to judge.",
     mend="correct --start and --minutes (in the plan: start, minutes); times are on the logger's clock.",
+)
+NO_READING = RefusalKind(
+    "no-reading-left",
+    what="there is no reading left for hold '{hold}'",
+    why="Nothing can be said about it.",
+    mend="check that the file holds readings, not only words for their absence, and the order of the holds.",
 )
 HEAT_START_OUTSIDE = RefusalKind(
     "heat-start-outside-record",
@@ -89,6 +95,8 @@ class FoundHold:
     approach: int
     end: int
     end_how: str
+    left_unexplained: int | None
+    """Last instant near the set point, where nothing planned or recorded tells why it was left."""
     ground: tuple[int, int]
     cycle: Cycle | Absent
     steadiness: Steadiness
@@ -124,7 +132,10 @@ def _find_hold(hold: Hold, previous: FoundHold | None, following: Hold | None, t
         level = starting_level(seconds, mean_c)
     else:
         level = ending_level(seconds, mean_c, previous.end)
-    before = level.median_c if isinstance(level, Level) else float(mean_c[first])
+    there = mean_c[first:][~np.isnan(mean_c[first:])]
+    if there.size == 0:
+        raise NO_READING(hold=hold.name)
+    before = level.median_c if isinstance(level, Level) else float(there[0])
     near_c = near_band_c(hold.setpoint - before)
     step_c = abs(hold.setpoint - before)
     # A step smaller than twice the band would count as done before it began.
@@ -134,13 +145,13 @@ def _find_hold(hold: Hold, previous: FoundHold | None, following: Hold | None, t
         commanded = _commanded(trace.set_point_c, first, hold.setpoint)
     approach = _approach(hold, trace, _declared_instant(hold, trace, first), approach_c)
     heat_start, heat_start_s, how = _heat_start(hold, level, trace, (first, approach), commanded)
-    end, end_how = _end(hold, following, trace, approach, near_c, commanded)
+    end, end_how, unexplained = _end(hold, following, trace, approach, near_c, commanded)
     cycle = _cycle(trace, approach, end, hold.soak_minutes * 60.0)
     period: Maybe = cycle if isinstance(cycle, Absent) else cycle.period_s
     steady = steadiness(
         seconds,
         trace.corrected_c,
-        first=first if heat_start is None else heat_start,
+        first=approach,
         last=end,
         average_s=steady_minutes_used(hold.steady_minutes, period) * 60.0,
         soak_s=hold.soak_minutes * 60.0,
@@ -149,13 +160,14 @@ def _find_hold(hold: Hold, previous: FoundHold | None, following: Hold | None, t
     return FoundHold(
         hold=hold,
         level=level,
-        entered_from_below=not before > hold.setpoint,
+        entered_from_below=before - hold.setpoint <= (level.band_c if isinstance(level, Level) else 1.0),
         heat_start=heat_start,
         heat_start_s=heat_start_s,
         heat_start_how=how,
         approach=approach,
         end=end,
         end_how=end_how,
+        left_unexplained=unexplained,
         ground=(
             0 if previous is None else previous.end + 1,
             seconds.size - 1 if following is None else end,
@@ -255,14 +267,15 @@ def _end(
     approach: int,
     near_c: float,
     commanded: _Commanded | None,
-) -> tuple[int, str]:
+) -> tuple[int, str, int | None]:
+    """Last instant of the hold, how it was found, and where the set point was left without a reason."""
     seconds, mean_c = trace.seconds, trace.mean_c
     stop = mean_c.size
     if following is not None:
         if following.heat_start is not None:
             declared_s = trace.tell_time(following.heat_start)
             index = int(np.searchsorted(seconds, declared_s + SAME_INSTANT_S, side="right")) - 1
-            return max(index, approach), "last reading before the next hold's declared heat start"
+            return max(index, approach), "last reading before the next hold's declared heat start", None
         next_near_c = min(
             near_band_c(following.setpoint - hold.setpoint), abs(following.setpoint - hold.setpoint) / 2
         )
@@ -270,11 +283,25 @@ def _end(
         reached = np.flatnonzero(np.abs(mean_c[approach:] - following.setpoint) <= next_near_c)
         stop = approach + int(reached[0]) if reached.size else stop
     if commanded is not None and commanded.leaves is not None and commanded.leaves >= approach:
-        return commanded.leaves, "last reading before the recorded set point changes"
-    end = departure_instant(mean_c, approach, stop, hold.setpoint, near_c)
-    if end == mean_c.size - 1:
-        return end, "end of the record"
-    return end, f"last reading before the chamber mean leaves the set point for good by {near_c:.3g} °C"
+        return commanded.leaves, "last reading before the recorded set point changes", None
+    found = departure(
+        seconds,
+        mean_c,
+        approach=approach,
+        stop=stop,
+        setpoint_c=hold.setpoint,
+        near_c=near_c,
+        away_s=hold.soak_minutes * 60.0,
+    )
+    how = f"last reading before the chamber mean leaves the set point for good by {near_c:.3g} °C"
+    if following is not None and stop < mean_c.size:
+        return found.end, how, None
+    if found.left_at is None:
+        return found.end, "end of the record", None
+    if found.upwards:
+        # Nothing planned drives an oven up and away: a runaway belongs to the hold that it happened in.
+        return found.left_at, f"last reading before the chamber mean runs {near_c:.3g} °C above", None
+    return found.end, how, found.left_at
 
 
 def _cycle(trace: Trace, approach: int, end: int, soak_s: float) -> Cycle | Absent:
@@ -296,8 +323,10 @@ def _window(hold: Hold, trace: Trace, steady: Steadiness, end: int) -> WindowFou
         start_s = float(seconds[steady.first])
     if hold.minutes is not None:
         end_s = required_end_s = start_s + hold.minutes * 60.0
+        available_end_s = float(seconds[-1])
     else:
         end_s, required_end_s = float(seconds[end]), start_s + hold.soak_minutes * 60.0
+        available_end_s = end_s
     if end_s < seconds[0] - SAME_INSTANT_S or start_s > seconds[-1] + SAME_INSTANT_S:
         raise WINDOW_OUTSIDE(
             start=f"{start_s:g} s",
@@ -307,4 +336,11 @@ def _window(hold: Hold, trace: Trace, steady: Steadiness, end: int) -> WindowFou
             hold=hold.name,
         )
     declared = hold.start is not None or hold.minutes is not None
-    return window_of(seconds, start_s, end_s, declared=declared, required_end_s=required_end_s)
+    return window_of(
+        seconds,
+        start_s,
+        end_s,
+        declared=declared,
+        required_end_s=required_end_s,
+        available_end_s=available_end_s,
+    )

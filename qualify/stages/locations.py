@@ -19,6 +19,18 @@ UNKNOWN_CHANNEL = RefusalKind(
     why="{why}",
     mend="correct the name; the temperature channels are {known}.",
 )
+CHANNEL_TWICE = RefusalKind(
+    "channel-twice",
+    what="'{one}' and '{other}' are one channel, '{name}'",
+    why="A channel belongs to one place or has one role.",
+    mend="keep one of the two.",
+)
+NAME_TWICE = RefusalKind(
+    "location-name-twice",
+    what="a location of the plan and a channel that the plan is silent about are both called '{name}'",
+    why="A name must mean one place.",
+    mend="name the channel in the plan, or rename the location.",
+)
 TOO_FEW_LOCATIONS = RefusalKind(
     "too-few-locations",
     what="{count} temperature channel is left to judge",
@@ -74,15 +86,23 @@ def assign(plan: Plan, recording: Recording, certificates: Certificates | None) 
         left, or a certificate does not fit.
     """
     taken: dict[int, Location | ChannelRole] = {}
+
+    def take(index: int, item: Location | ChannelRole) -> None:
+        if index in taken:
+            raise CHANNEL_TWICE(
+                name=recording.channels[index].name, one=taken[index].channel, other=item.channel
+            )
+        taken[index] = item
+
     for location in plan.locations:
-        taken[_find(recording, location.channel, f"Location '{location.name}' has no readings.")] = location
+        take(_find(recording, location.channel, f"Location '{location.name}' has no readings."), location)
     for role in plan.channels:
         if any(other.is_called(role.channel) for other in recording.others):
             continue
         why = f"The plan gives it the role '{role.role.value}'."
         if plan.from_options:
             why = "An --ignore that meets no column would leave a column judged that should not be."
-        taken[_find(recording, role.channel, why)] = role
+        take(_find(recording, role.channel, why), role)
     judged: list[tuple[int, Location]] = []
     doubts: list[Doubt] = []
     for index, channel in enumerate(recording.channels):
@@ -94,6 +114,10 @@ def assign(plan: Plan, recording: Recording, certificates: Certificates | None) 
             judged.append((index, replace(item, channel=channel.name)))
     if len(judged) < 2:
         raise TOO_FEW_LOCATIONS(file=", ".join(recording.layouts), count=len(judged))
+    names = [location.name for _, location in judged]
+    for name in names:
+        if names.count(name) > 1:
+            raise NAME_TWICE(name=name)
     by_name = {location.name: position for position, location in enumerate(plan.locations)}
     judged.sort(key=lambda pair: by_name.get(pair[1].name, len(by_name)))
     roles = [(index, item) for index, item in taken.items() if isinstance(item, ChannelRole)]

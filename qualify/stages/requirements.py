@@ -9,6 +9,7 @@ import numpy as np
 
 from qualify.decisions import Claim, Limit, decide
 from qualify.figures.absent import Absent, Maybe, present
+from qualify.figures.instants import recording_interval
 from qualify.plan.figures import REQUIRABLE
 from qualify.plan.model import Acceptance, Plan, Requirement
 from qualify.readings.model import FloatArray
@@ -65,7 +66,9 @@ class Court:
         window = stretch.found.window
         self.expected = 0
         if not isinstance(window, Absent):
-            self.expected = expected_readings(stretch.trace.seconds[window.first : window.last + 1])
+            self.expected = expected_readings(
+                stretch.trace.seconds, window.start_s, window.end_s, window.last + 1 - window.first
+            )
         self.evidence = [self._evidence(column) for column in self.columns]
 
     def without(self, left_out: frozenset[str]) -> Court:
@@ -114,7 +117,7 @@ class Court:
                         figure=figure,
                         high=shown if side == "upper" else None,
                         low=shown if side == "lower" else None,
-                        tolerance=abs(shown),
+                        tolerance=difference_from_c(high - low, self.plan.units) / 2,
                     ),
                     self._deviations(columns, figure)
                     or [Claim(value=Absent("there is no reference location"))],
@@ -135,7 +138,9 @@ class Court:
             return [self._record(empty, [Claim(value=reason)])]
         records = self._band(f"{limits.id}-", -limits.half_width_c, limits.half_width_c, asked, limits.judged)
         if limits.trend_is_nonconformity:
-            trending = self.trending()
+            setpoint = self.stretch.found.hold.setpoint
+            width = limits.half_width_c
+            trending = self.trending(setpoint - width, setpoint + width)
             names = ", ".join(trending)
             records.append(
                 self._record(
@@ -154,11 +159,10 @@ class Court:
             )
         return records
 
-    def trending(self) -> list[str]:
-        """Locations whose drift is significant and would reach a limit within the next soak."""
-        hold, limits = self.stretch.found.hold, self.stretch.limits
-        window = self.figures.window
-        if isinstance(window, Absent) or limits.low_c is None or limits.high_c is None:
+    def trending(self, low_c: float | None, high_c: float | None) -> list[str]:
+        """Locations whose drift is significant and would reach a limit [°C] within the next soak."""
+        hold, window = self.stretch.found.hold, self.figures.window
+        if isinstance(window, Absent) or low_c is None or high_c is None:
             return []
         names = []
         for column in self.columns:
@@ -171,16 +175,20 @@ class Court:
             half_h = (window.last_s - window.first_s) / 7200.0
             ends_at = item.mean_c + slope * half_h
             goes_to = ends_at + slope * hold.soak_minutes / 60.0
-            if (slope > 0 and ends_at <= limits.high_c < goes_to) or (
-                slope < 0 and ends_at >= limits.low_c > goes_to
-            ):
+            if (slope > 0 and ends_at <= high_c < goes_to) or (slope < 0 and ends_at >= low_c > goes_to):
                 names.append(item.location)
         return names
 
     # ---- the plan's own requirements ----
 
     def _planned(self, requirement: Requirement) -> RequirementRecord:
-        about = REQUIRABLE[requirement.figure]
+        figure = requirement.figure
+        mirrored = {"overshoot": "undershoot", "undershoot": "overshoot"}
+        passed_over = "overshoot" if self.stretch.found.entered_from_below else "undershoot"
+        if figure in mirrored and figure != passed_over:
+            # A hold entered from the other side passes the set point on the other side.
+            figure = mirrored[figure]
+        about = REQUIRABLE[figure]
         limit = requirement.at_most
         asked = Asked(
             id=requirement.id,
@@ -190,7 +198,7 @@ class Court:
             high=limit if about.is_time else difference_from_c(limit, self.plan.units),
             is_time=about.is_time,
         )
-        return self._record(asked, self._claims(requirement.figure, about.field))
+        return self._record(asked, self._claims(figure, about.field))
 
     def _claims(self, figure: str, field: str) -> list[Claim]:
         if figure in ("overshoot", "undershoot"):
@@ -232,7 +240,24 @@ class Court:
             location=item.location,
             time_s=float(self.stretch.trace.seconds[instant]),
             obstacle=self._uncalibrated_at(column, instant) if value > 0 else None,
+            shortfall=self._hold_shortfall(column),
         )
+
+    def _hold_shortfall(self, column: int) -> str | None:
+        """Why a location's readings from heat start to the hold's end are too few, or None."""
+        found, seconds = self.stretch.found, self.stretch.trace.seconds
+        rows = slice(found.begin, found.end + 1)
+        there = int((~np.isnan(self.stretch.readings.corrected_c[rows, column])).sum())
+        share = there / expected_readings(
+            seconds, float(seconds[found.begin]), float(seconds[found.end]), found.end + 1 - found.begin
+        )
+        if share >= LEAST_SHARE:
+            return None
+        return f"the location has only {share:.1%} of its readings in the hold"
+
+    def _any_hold_shortfall(self) -> str | None:
+        found = (self._hold_shortfall(column) for column in self.columns)
+        return next((reason for reason in found if reason is not None), None)
 
     def _excess(self, value: Maybe) -> Claim:
         if isinstance(value, Absent) or self.figures.excess_at is None:
@@ -247,6 +272,7 @@ class Court:
             location=names[sensor] if is_location else displays[sensor - len(names)].channel,
             time_s=float(self.stretch.trace.seconds[instant]),
             obstacle=self._uncalibrated_at(sensor, instant) if is_location else None,
+            shortfall=self._any_hold_shortfall(),
         )
 
     def _time_to_band(self, value: Maybe) -> Claim:
@@ -258,10 +284,15 @@ class Court:
             ]
         )
         if isinstance(value, Absent) or not guard_c.any():
-            return Claim(value=value, obstacle=self._any_obstacle())
+            return Claim(value=value, obstacle=self._any_obstacle(), shortfall=self._any_hold_shortfall())
         guarded = time_to_band(self.stretch, guard_c)
         grows = guarded - value if present(guarded) else float("inf")
-        return Claim(value=value, expanded_uncertainty=grows, obstacle=self._any_obstacle())
+        return Claim(
+            value=value,
+            expanded_uncertainty=grows,
+            obstacle=self._any_obstacle(),
+            shortfall=self._any_hold_shortfall(),
+        )
 
     # ---- evidence ----
 
@@ -385,18 +416,28 @@ class Court:
         return difference_to_c(value, self.plan.units)
 
 
-def expected_readings(seconds: FloatArray) -> int:
-    """How many instants the stretch would hold at its median interval, or the instants it does hold."""
+def expected_readings(seconds: FloatArray, start_s: float, end_s: float, there: int) -> int:
+    """How many instants a stretch of the record should hold: at its median interval, or those it holds.
+
+    Parameters
+    ----------
+    seconds : (n,) float64
+        Instants of the record [s].
+    start_s, end_s
+        Edges of the stretch [s]; what lies outside the record is not counted.
+    there
+        Instants that it does hold.
+    """
     if seconds.size < 2:
-        return seconds.size
-    interval = float(np.median(np.diff(seconds)))
-    return max(seconds.size, round(float(seconds[-1] - seconds[0]) / interval) + 1)
+        return there
+    span_s = min(end_s, float(seconds[-1])) - max(start_s, float(seconds[0]))
+    return max(there, int(span_s / recording_interval(seconds) + 1e-6))
 
 
 def column_verdict(
     stretch: Stretch, values_c: FloatArray, correction: Correction | None, plan: Plan
 ) -> Decision | None:
-    """Decide the hold's own limits on one ignored column, as if it were a location.
+    """Decide the hold's limits on one ignored column, as if it were a location.
 
     Parameters
     ----------
@@ -414,8 +455,9 @@ def column_verdict(
     Decision or None
         None where there is no window or no limit.
     """
-    window, hold = stretch.found.window, stretch.found.hold
-    if isinstance(window, Absent) or hold.low is None or hold.high is None:
+    window, setpoint = stretch.found.window, stretch.found.hold.setpoint
+    low_c, high_c = stretch.limits.low_c, stretch.limits.high_c
+    if isinstance(window, Absent) or low_c is None or high_c is None:
         return None
     values_c = values_c[window.first : window.last + 1]
     if np.isnan(values_c).all():
@@ -424,15 +466,15 @@ def column_verdict(
     acceptance = plan.acceptance or (Acceptance.GUARDED if plan.certificates else Acceptance.SIMPLE)
     decisions = [
         decide(
-            [Claim(value=float(value) - hold.setpoint, expanded_uncertainty=uncertainty)],
+            [Claim(value=float(value) - setpoint, expanded_uncertainty=uncertainty)],
             limit,
             acceptance,
             uncertainty_share=plan.uncertainty_share,
-            tolerance=tolerance,
+            tolerance=(high_c - low_c) / 2,
         ).decision
-        for value, limit, tolerance in (
-            (np.nanmax(values_c), Limit(high=hold.high), abs(hold.high)),
-            (np.nanmin(values_c), Limit(low=hold.low), abs(hold.low)),
+        for value, limit in (
+            (np.nanmax(values_c), Limit(high=high_c - setpoint)),
+            (np.nanmin(values_c), Limit(low=low_c - setpoint)),
         )
     ]
     return Decision.worst(decisions)

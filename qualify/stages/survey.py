@@ -8,7 +8,7 @@ from qualify.evidence import HoldEvidence, RecordingEvidence
 from qualify.figures.absent import Absent, present
 from qualify.figures.instants import instant_mean
 from qualify.figures.phases import Level
-from qualify.findings import Doubt
+from qualify.findings import Doubt, RefusalKind, nearest
 from qualify.plan.model import Hold, Plan, Survey
 from qualify.readings.model import Recording
 from qualify.readings.times import seconds_of
@@ -20,7 +20,14 @@ from qualify.stages.holds import FoundHold, Trace, find_holds
 from qualify.stages.locations import Assigned, assign
 from qualify.stages.requirements import Court, column_verdict
 from qualify.stages.stretch import Limits, Stretch
-from qualify.standards.classes import ClassLimits, class_limits
+from qualify.standards.classes import ClassLimits, class_limits, confirmable_ids
+
+UNKNOWN_ROW = RefusalKind(
+    "plan-unknown-row",
+    what="the plan confirms '{name}', which is no row to be confirmed{near}",
+    why="A confirmation that meets no row confirms nothing.",
+    mend="correct it; rows that may be confirmed: {known}.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +65,7 @@ def run_survey(
     Refusal
         If channels, certificates, set points or windows do not fit the recording.
     """
+    _check_confirmed(plan)
     assigned = assign(plan, recording, certificates)
     trace = Trace(
         seconds=recording.seconds,
@@ -97,6 +105,13 @@ def run_survey(
     )
 
 
+def _check_confirmed(plan: Plan) -> None:
+    known = confirmable_ids()
+    for row in plan.confirmed:
+        if row not in known:
+            raise UNKNOWN_ROW(name=row, near=nearest(row, known), known=", ".join(known))
+
+
 def _classes(plan: Plan, hold: Hold) -> tuple[ClassLimits, ...]:
     return tuple(
         class_limits(
@@ -132,7 +147,8 @@ def _record(
     court = Court(plan, stretch, figures)
     requirements = court.decide_all(classes)
     judged = any(item.trend_is_nonconformity for item in classes)
-    doubts = doubts_of(plan, stretch, figures, [] if judged else court.trending())
+    trending = [] if judged else court.trending(stretch.limits.low_c, stretch.limits.high_c)
+    doubts = doubts_of(plan, stretch, figures, trending)
     verdict, remarks = _verdict(plan, stretch, court, classes, requirements, doubts)
     low_c, high_c = stretch.limits.low_c, stretch.limits.high_c
     symmetric = hold.low is not None and hold.high is not None and -hold.low == hold.high
@@ -214,6 +230,7 @@ def _verdict(
             plan,
         )
         if would is None:
+            remarks.append(f"without column '{role.channel}' ({role.reason}), which can't be judged here")
             continue
         with_it = Decision.worst([decided, would])
         remarks.append(f"without column '{role.channel}' ({role.reason}); with it the verdict is {with_it}")

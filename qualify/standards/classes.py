@@ -143,6 +143,12 @@ def _unknown(
     )
 
 
+def confirmable_ids() -> list[str]:
+    """Ids of the rows that a plan may confirm: unconfirmed limits, and rules seen in one edition only."""
+    unconfirmed = [row["id"] for row in rows("uniformity_classes", "class") if row["standing"] in UNCONFIRMED]
+    return unconfirmed + [row["id"] for row in rows("uniformity_classes", "rule")]
+
+
 def variant_rows() -> tuple[dict[str, Any], ...]:
     """Rows of the figures that documents define in their own words."""
     return tuple(dict(row) for row in rows("variants", "variant"))

@@ -33,10 +33,10 @@ instant is one at which every location has a reading. A figure that can't be giv
   followed back to where that fall begins, with a doubt that says so; a run upwards is not followed back: it
   belongs to the hold that it happened in. Else the record's end.
 - **Steady**: A_i(t) is the mean of the readings in (t − m, t], m = `steady_minutes`, or the least whole
-  number of control cycles not shorter. Steady from the first t at the set
-  point (from the first instant within max(10 °C, 10 % of the step), at most half the step, of it on) such
-  that over [t, t + soak] every A_i moves by at most `steady_within`. Where less record is left, what is left is used (never less than m), and the
-  short soak is a departure. Steadiness does not ask for being in tolerance.
+  number of control cycles not shorter. Steady from the first t at the set point (from the first instant
+  within max(10 °C, 10 % of the step), at most half the step, of it on) such that over [t, t + soak] every A_i
+  moves by at most `steady_within`. Where less record is left, what is left is used (never less than m), and
+  the short soak is a departure. Steadiness does not ask for being in tolerance.
 - **Assessment window**: declared; else from stabilisation to the hold's end, at least `soak_minutes`.
 
 """

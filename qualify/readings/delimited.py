@@ -87,7 +87,9 @@ def open_source(file: InputFile, options: ReadOptions) -> DelimitedSource:
             tables[best] = [[""] for _ in lines]
     rows = tables[best]
     tried = (
-        "no line holds a time or number beside another cell, with " + ", ".join(DELIMITERS) + " between cells"
+        "no lines of one width hold a time or number beside another cell, with "
+        + ", ".join(DELIMITERS)
+        + " between cells"
     )
     place = find_table(rows, file=file.name, told_row=options.header_row, tried=tried)
     sign = DELIMITERS[best]

@@ -21,6 +21,9 @@ from qualify.stages.stretch import Stretch
 from qualify.standards.classes import ClassLimits
 from qualify.units import difference_from_c, difference_to_c
 
+GUARDED_BY_U = ("overshoot", "undershoot", "high_excess", "time_to_band")
+"""The plan's figures that U of one reading guards; differences of readings share its larger part."""
+
 LEAST_SHARE = 0.95
 """A location with a smaller share of its readings shows nothing."""
 
@@ -190,11 +193,12 @@ class Court:
             figure = mirrored[figure]
         about = REQUIRABLE[figure]
         limit = requirement.at_most
+        rule = self.plan.acceptance or self._guarded_where_known()
         asked = Asked(
             id=requirement.id,
             text=requirement.text or about.text,
             figure=about.field,
-            acceptance=self.plan.acceptance or self._guarded_where_known(),
+            acceptance=rule if figure in GUARDED_BY_U else Acceptance.SIMPLE,
             high=limit if about.is_time else difference_from_c(limit, self.plan.units),
             is_time=about.is_time,
         )

@@ -21,6 +21,7 @@ from qualify.stages.locations import Assigned, assign
 from qualify.stages.requirements import Court, column_verdict
 from qualify.stages.stretch import Limits, Stretch
 from qualify.standards.classes import ClassLimits, class_limits, confirmable_ids
+from qualify.units import difference_from_c
 
 UNKNOWN_ROW = RefusalKind(
     "plan-unknown-row",
@@ -214,6 +215,10 @@ def _verdict(
     if outside:
         ceilings.append(Decision.CONDITIONAL)
         remarks += [doubt.text for doubt in outside]
+    remarks += [_condition(item, plan) for item in requirements if item.decision is Decision.CONDITIONAL]
+    excess = _excess_remark(court, plan)
+    if excess is not None and decided is not Decision.FAIL:
+        remarks.append(excess)
     if not _uncertainty_known(stretch):
         remarks.append(
             "uncorrected, uncertainty not known"
@@ -239,6 +244,35 @@ def _verdict(
     verdict = Decision.worst(ceilings)
     remarks += _hangs_on_doubt(court, classes, decided, doubts)
     return verdict, tuple(remarks)
+
+
+def _condition(item: RequirementRecord, plan: Plan) -> str:
+    """Word what a conditional decision hangs on."""
+    if item.unit != "°C" or not present(item.margin) or not present(item.value):
+        return f"conditional: {item.id}, {item.note}"
+    unit = plan.units.value
+    value, margin = (difference_from_c(number, plan.units) for number in (item.value, item.margin))
+    guard = difference_from_c(item.guard_band or 0.0, plan.units)
+    return (
+        f"conditional: {item.id}, {value:+.2f} {unit} at {item.location}, inside the limit by {margin:.2f} "
+        f"{unit}; decided by {item.decided_by} with U {guard:.2f} {unit}. A person must accept it"
+    )
+
+
+def _excess_remark(court: Court, plan: Plan) -> str | None:
+    """Say that a reading outside the window passed the upper limit, where no requirement judges that."""
+    excess = court.figures.chamber.high_excess_c
+    if (
+        not present(excess)
+        or excess <= 1e-9
+        or any(item.figure == "high_excess" for item in plan.requirements)
+    ):
+        return None
+    shown = difference_from_c(excess, plan.units)
+    return (
+        f"the limits are judged in the window; over the whole hold a reading lies {shown:.2f} "
+        f"{plan.units.value} above the upper limit (high excess), which no requirement judges"
+    )
 
 
 def _uncertainty_known(stretch: Stretch) -> bool:

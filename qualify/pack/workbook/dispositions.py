@@ -44,7 +44,8 @@ def write_dispositions(book: Book, evaluation: Evaluation) -> None:
     if not evaluation.record.deviations:
         sheet.text(
             1,
-            "No item: every requirement that could be evaluated was met and no departure was found.",
+            "No item: no requirement failed or stayed unshown, and no departure was found. What is "
+            "conditional stands on the sheet Verdicts.",
             "line",
         )
         sheet.next()

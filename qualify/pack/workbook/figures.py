@@ -163,7 +163,7 @@ class FiguresLayout:
         sections = [
             Section("Chamber: all locations together", "", [self._chamber_line(key) for key in CHAMBER]),
             Section(
-                "The same by each document's own definition",
+                "By each document's formula, on this window; no conformity with it is claimed",
                 "i, j: locations; r: the reference location; t: time; S: set point",
                 [self._variant_line(variant) for variant in self.record.variants],
             ),

@@ -7,7 +7,7 @@ from qualify.figures.absent import Absent, present
 from qualify.pack.workbook.book import Book, Sheet, column_letters
 from qualify.pack.workbook.cells import from_celsius
 from qualify.pack.workbook.figures import FiguresLayout
-from qualify.pack.workbook.words import CHAMBER
+from qualify.pack.workbook.words import CHAMBER, DIFFERENCE
 from qualify.record import RequirementRecord
 from qualify.units import TemperatureUnit, difference_from_c, parse_unit
 
@@ -103,7 +103,7 @@ def _write_requirement(
     else:
         sheet.text(_LIVE, "engine only" if present(requirement.value) else "absent", "word for number")
     sheet.maybe(_VALUE, requirement.value, number)
-    sheet.text(_UNIT, requirement.unit)
+    sheet.text(_UNIT, DIFFERENCE if requirement.unit == "°C" else requirement.unit)
     for column, limit in (
         (_LOW, requirement.limit_low),
         (_HIGH, requirement.limit_high),

@@ -200,8 +200,8 @@ def _signatures(sheet: Sheet, evaluation: Evaluation) -> None:
     people = evaluation.record.plan.people
     dated = [f"{role} {person['date']}" for role, person in people.items() if person.get("date")]
     if dated:
-        sheet.text(0, f"Dates in the plan: {', '.join(dated)}. The dates below are those of signing.", "note")
-        sheet.next()
+        words = f"Dates in the plan: {', '.join(dated)}. The dates below are those of signing."
+        _paragraph(sheet, words, "note")
     sheet.next()
     for column, word in enumerate(("", "Name", "Date", "Signature", "Meaning of the signature")):
         sheet.text(column, word, "strong")

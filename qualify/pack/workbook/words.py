@@ -209,7 +209,22 @@ TRADE = (
     ("error", "Indicated − true; the correction with its sign turned."),
     ("hold", "One set point of a run."),
     ("heat-up, soak, recovery, cool-down", "The phases of a run."),
-    ("assessment window", "The readings that are judged."),
+    (
+        "assessment window",
+        "The readings that are judged: as declared; else from stabilisation to the hold's end, at least the "
+        "soak. Limits apply in it; what passed them elsewhere stands as overshoot and high excess.",
+    ),
+    (
+        "stabilisation, steady",
+        "The first reading at the set point from which, over the soak, no location's running mean (of the "
+        "readings in the last steady_minutes, or whole control cycles not shorter) moves by more than "
+        "steady_within.",
+    ),
+    (
+        "hold's end",
+        "The last reading before the recorded or declared set point changes; else before the chamber mean "
+        "leaves the set point for good; else the record's end.",
+    ),
     ("uniformity, spread, stability, overshoot, drift, cycle", "Figures; their definitions stand below."),
     (
         "requirement, limit, margin, decision",
@@ -250,7 +265,18 @@ DECISIONS = (
     (
         "guarded acceptance",
         "Guard band w = the expanded uncertainty U of one corrected reading at the deciding location, "
-        "unless the plan or a document's own rule says otherwise.",
+        "unless the plan or a document's own rule says otherwise. U guards deviations, overshoot, high "
+        "excess and time to band; stability and spreads are differences of readings and are decided simply.",
+    ),
+    (
+        "decided by",
+        "The location whose value, limit and own U decide: it need not be the one with the extreme value, "
+        "which value, margin and location name.",
+    ),
+    (
+        "share of the tolerance",
+        "Under simple acceptance a U above the plan's share (uncertainty_share, default 1/3) of half the "
+        "width of the limits shows nothing.",
     ),
     (
         "margin",
@@ -261,6 +287,7 @@ DECISIONS = (
 
 MARKS = (
     ("[C]", "Seen in a public, mostly secondary, copy of the document named."),
+    ("[C second-hand]", "Seen quoted, not in a copy of the document."),
     ("[D]", "Arithmetic that anyone can redo."),
     (
         "[M]",

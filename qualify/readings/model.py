@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,28 +18,120 @@ IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
+class LoggerClock:
+    """How a logger's clock stands against that of the first file, as the user told it.
+
+    Attributes
+    ----------
+    offset_s, uncertainty_s
+        Seconds [s] to add to this logger's times, and their expanded uncertainty [s].
+    shared_sensor
+        This logger's channel and the other logger's channel that recorded one sensor; the offset is
+        estimated from the two.
+    shared_step
+        True where both loggers saw one heating start; the offset is estimated from it.
+    """
+
+    offset_s: float | None = None
+    uncertainty_s: float | None = None
+    shared_sensor: tuple[str, str] | None = None
+    shared_step: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Millivolts:
+    """How columns of thermocouple millivolts become temperatures.
+
+    Attributes
+    ----------
+    thermocouple
+        Letter of the type, such as "K".
+    junction_c
+        Temperature of the reference junction [°C], or None where a channel records it.
+    junction_channel
+        Name or header of the channel that records it.
+    """
+
+    thermocouple: str
+    junction_c: float | None = None
+    junction_channel: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ReadOptions:
-    """What the user said about a file's layout; None leaves a thing to be detected.
+    """What the user said about a file; None, or empty, leaves a thing to be detected.
 
     Attributes
     ----------
     units
         Unit of every temperature column for which the file names none.
-    dates
-        "day-first", "month-first" or "year-first".
+    column_units : name or header -> unit
+        Units told for single columns, in the words that headers use ("°C", "K", "mV", "%").
+    millivolts
+        How columns in mV become temperatures; None leaves them as they are.
+    member
+        Name of the file inside an archive.
     encoding
         Name of the text encoding.
+    delimiter
+        "comma", "semicolon", "tab", "bar" or "space" (any run of blanks).
+    decimal_mark
+        "point" or "comma".
+    thousands_mark
+        "none", "point", "comma", "space" or "apostrophe".
     sheet
         Name of the sheet in a workbook.
-    header_row
-        The row (first = 1) in which the column names stand.
+    header_row, units_row, description_row
+        The rows (first = 1) of the column names, their units and their descriptions; 0 where there is
+        no such row.
+    first_row, last_row
+        The first and the last row of readings.
+    table
+        "wide" (a column a channel) or "long" (a row a reading).
+    channel_column, value_column, unit_column
+        Headers of the three columns of a long table.
+    time_columns
+        Headers of the time: one, or date and time of day.
+    time_unit
+        "s", "min", "h", "ms", "h:mm:ss", "h:mm", "mm:ss", "unix-s", "unix-ms" or "serial-days" (days of
+        a spreadsheet's calendar).
+    dates
+        "day-first", "month-first" or "year-first".
+    date
+        The day of the first reading, where its times have none.
+    zone
+        Name of the time zone whose clock changes the logger followed, such as "Europe/Berlin".
+    clock
+        How this logger's clock stands against that of the first file.
+    interpolate_up_to_s
+        The longest gap [s] across which a logger's readings may be interpolated to another's instants.
     """
 
     units: TemperatureUnit | None = None
-    dates: str | None = None
+    column_units: Mapping[str, str] = field(default_factory=dict)
+    millivolts: Millivolts | None = None
+    member: str | None = None
     encoding: str | None = None
+    delimiter: str | None = None
+    decimal_mark: str | None = None
+    thousands_mark: str | None = None
     sheet: str | None = None
     header_row: int | None = None
+    units_row: int | None = None
+    description_row: int | None = None
+    first_row: int | None = None
+    last_row: int | None = None
+    table: str | None = None
+    channel_column: str | None = None
+    value_column: str | None = None
+    unit_column: str | None = None
+    time_columns: tuple[str, ...] = ()
+    time_unit: str | None = None
+    dates: str | None = None
+    date: date | None = None
+    zone: str | None = None
+    clock: LoggerClock | None = None
+    interpolate_up_to_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,13 +139,15 @@ class Channel:
     """One column of a logger file.
 
     `header` is the raw header; `name` the header trimmed and without its unit in brackets, with
-    the file's stem in front where two files share a name; `unit` the file's own word for the unit.
+    the file's stem in front where two files share a name; `unit` the file's own word for the unit;
+    `description` what a second row of words above the readings says of it.
     """
 
     name: str
     header: str
     file: str
     unit: str
+    description: str = ""
 
     def is_called(self, word: str) -> bool:
         """Whether a certificate, an option or the plan means this channel by `word`."""
@@ -81,10 +175,15 @@ class Recording:
         Readings [°C], NaN where there is none.
     others, other_values : (n, k) float64
         Columns of other units, kept and not judged.
+    interpolated : (n, m) bool
+        True where a reading was interpolated between two of its logger's own; None where none was.
     rows : file name -> (n,) int64
-        The row of each file at each instant; 0 where the file has none.
+        The row of each file at each instant; 0 where the file has none. Of a long table, the first of
+        the rows at that instant.
     layouts : file name -> {word: value}
         What was detected or told about each file, in words that a person can check.
+    pins : file name -> options
+        What would have to be told so that nothing about the file is left to detection.
     doubts
         Every cell without a reading and all else that a person should know.
     steps
@@ -99,8 +198,10 @@ class Recording:
     raw_c: FloatArray
     others: tuple[Channel, ...] = ()
     other_values: FloatArray = field(default_factory=lambda: np.empty((0, 0)))
+    interpolated: BoolArray | None = None
     rows: Mapping[str, IntArray]
     layouts: Mapping[str, Mapping[str, str]]
+    pins: Mapping[str, ReadOptions] = field(default_factory=dict)
     doubts: tuple[Doubt, ...] = ()
     steps: tuple[str, ...] = ()
 

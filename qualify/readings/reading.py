@@ -45,4 +45,4 @@ def _merged(options: ReadOptions, own: ReadOptions | None) -> ReadOptions:
     if own is None:
         return options
     told = {field.name: getattr(own, field.name) for field in fields(own)}
-    return replace(options, **{name: value for name, value in told.items() if value is not None})
+    return replace(options, **{name: value for name, value in told.items() if value not in (None, (), {})})

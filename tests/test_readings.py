@@ -573,7 +573,7 @@ def test_an_unknown_encoding_is_refused_naming_the_option():
         ("Time (s),T1 (°C)\n0,20\n0,21\n", "time-repeated"),
         ("Time (s),T1 (°C)\n0,20\n5,20\n4,21\n", "time-backward"),
         ("Time,T1 (°C)\n45717.5,20\n45717.6,21\n", "time-numbers-unclear"),
-        ("Time (s),T1 (°C)\n0,20\nMax,21\n", "time-unreadable"),
+        ("Time (s),T1 (°C)\n0,20\nMax,21\n1,22\n", "time-unreadable"),
         ("Time,T1 (°C)\n2026-03-02 08:00:00,20\n2026-03-02 08:00:60,21\n", "time-unreadable"),
         ("Time,T1 (°C)\n2026-03-02 08:00:00,20\n2026-03-02 08:00:1O,21\n", "time-unreadable"),
         ("Time;T1 (°C)\n0;20,5\n1;20.6\n2;20,7\n", "marks-mixed"),

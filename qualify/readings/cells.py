@@ -12,6 +12,8 @@ from collections.abc import Iterable, Sequence
 from enum import StrEnum
 from functools import lru_cache
 
+from qualify.readings.calendar_names import MONTH_PATTERN, WEEKDAY_PATTERN
+from qualify.readings.numbers import is_any_number, is_number  # noqa: F401
 from qualify.units import TemperatureUnit, parse_unit
 
 
@@ -27,27 +29,44 @@ class CellKind(StrEnum):
     WORD = "word"
 
 
-_DATE = r"(?P<first>\d{1,4})(?P<sep>[-/.])(?P<second>\d{1,2})(?P=sep)(?P<third>\d{1,4})"
+_WEEKDAY = rf"(?:(?P<weekday>{WEEKDAY_PATTERN})(?:\.?,\s*|\.?\s+))?"
+_NUMERIC_DATE = r"(?P<first>\d{1,4})(?P<sep>[-/.])(?P<second>\d{1,2})(?P=sep)(?P<third>\d{1,4})"
+_NAME_BETWEEN = (
+    r"(?P<front>\d{1,4})(?:st|nd|rd|th|er)?(?P<gap>[-/._ ]?)\s*(?:de\s+)?"
+    rf"(?P<month>{MONTH_PATTERN})\.?[-/._, ]?\s*(?:del?\s+)?(?P<back>\d{{1,4}})"
+)
+_NAME_IN_FRONT = (
+    rf"(?P<month_in_front>{MONTH_PATTERN})\.?[-/_ ]?\s*(?P<day>\d{{1,2}})(?:st|nd|rd|th)?"
+    r"(?:,\s*|[-/_]|\s+)(?P<year>\d{2,4})"
+)
+_COMPACT_DATE = r"(?P<compact>\d{8})"
 _TIME = (
     r"(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second_of_minute>\d{2})(?:[.,](?P<fraction>\d{1,9}))?)?"
     r"(?:\s*(?P<half>[AaPp])\.?\s?[Mm]\.?)?"
 )
-_OFFSET = r"(?:\s*(?P<offset>[Zz]|UTC|GMT|(?P<sign>[+-])(?P<offset_hour>\d{2}):?(?P<offset_minute>\d{2})))?"
+_COMPACT_TIME = r"(?P<compact_time>\d{6})(?:[.,](?P<compact_fraction>\d{1,9}))?"
+_OFFSET = (
+    r"(?:\s*(?P<offset>[Zz]|UTC|GMT|(?P<sign>[+-])(?P<offset_hour>\d{2})(?::?(?P<offset_minute>\d{2}))?))?"
+)
+_DATE = rf"{_WEEKDAY}(?:{_NUMERIC_DATE}|{_NAME_BETWEEN}|{_NAME_IN_FRONT}|{_COMPACT_DATE})"
 
-STAMP = re.compile(rf"\s*{_DATE}(?:[Tt]|\s+|-|_|,\s*){_TIME}{_OFFSET}\s*", re.ASCII)
+STAMP = re.compile(
+    rf"\s*{_DATE}(?:[Tt]|\s+|[-_:]|,\s*)(?:{_TIME}|(?<=\d{{8}}[-_ Tt]){_COMPACT_TIME}){_OFFSET}\s*", re.ASCII
+)
 DATE = re.compile(rf"\s*{_DATE}\s*", re.ASCII)
 TIME = re.compile(rf"\s*{_TIME}{_OFFSET}\s*", re.ASCII)
 DURATION = re.compile(
     r"\s*(?P<hour>\d{1,9}):(?P<minute>\d{2}):(?P<second_of_minute>\d{2})(?:[.,](?P<fraction>\d{1,9}))?\s*",
     re.ASCII,
 )
-TWO_PART_DURATION = re.compile(r"\s*(?P<large>\d{1,9}):(?P<small>\d{2})\s*", re.ASCII)
-
-_NUMBER = {
-    ".": re.compile(r"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*", re.ASCII),
-    ",": re.compile(r"\s*[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?\s*", re.ASCII),
-}
-_DIGITS_AND_MARKS = re.compile(r"\s*[+-]?\d[\d.,'’\s]*(?:[eE][+-]?\d+)?\s*")
+DAYS_DURATION = re.compile(
+    r"\s*(?:(?P<days>\d{1,5})(?:\s*[dD],?\s*|\.|\s+))?"
+    r"(?P<hour>\d{1,9}):(?P<minute>\d{2}):(?P<second_of_minute>\d{2})(?:[.,](?P<fraction>\d{1,9}))?\s*",
+    re.ASCII,
+)
+TWO_PART_DURATION = re.compile(
+    r"\s*(?P<large>\d{1,9}):(?P<small>\d{2})(?:[.,](?P<fraction>\d{1,9}))?\s*", re.ASCII
+)
 
 _ABSENT_TEXT = """
     ol, +ol, -ol, ovl, ovld, overload, over, ovr, ovrng, overrange, over range, under, udr, undr, underrange,
@@ -83,16 +102,6 @@ TIME_UNIT_SECONDS = (
 )
 
 
-def is_number(text: str, mark: str) -> bool:
-    """Whether `text` is a number written with the decimal mark `mark`."""
-    return _NUMBER[mark].fullmatch(text) is not None
-
-
-def is_other_notation(text: str, mark: str) -> bool:
-    """Whether `text` is made of digits and marks as a number is, but isn't one with `mark`."""
-    return _DIGITS_AND_MARKS.fullmatch(text) is not None and not is_number(text, mark)
-
-
 def is_absent_word(text: str) -> bool:
     """Whether loggers write `text` where they have no reading (facts: OL, OPEN, NaN, ---, blank)."""
     word = text.strip().casefold()
@@ -104,13 +113,13 @@ def kind_of(text: str) -> CellKind:
     """Tell what one cell looks like, whichever decimal mark it uses."""
     if not text.strip():
         return CellKind.BLANK
-    if is_number(text, ".") or is_number(text, ","):
+    if is_any_number(text):
         return CellKind.NUMBER
     if STAMP.fullmatch(text):
         return CellKind.STAMP
     if DATE.fullmatch(text):
         return CellKind.DATE
-    if TIME.fullmatch(text) or DURATION.fullmatch(text) or TWO_PART_DURATION.fullmatch(text):
+    if any(pattern.fullmatch(text) for pattern in (TIME, DURATION, TWO_PART_DURATION, DAYS_DURATION)):
         return CellKind.TIME
     return CellKind.ABSENT if is_absent_word(text) else CellKind.WORD
 

@@ -4,31 +4,25 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from qualify.findings import Doubt, DoubtKind, RefusalKind
+from qualify.findings import Doubt, DoubtKind, RefusalKind, nearest
 from qualify.readings.cells import (
     TIME_UNIT_SECONDS,
     UNIT_LABEL,
     CellKind,
     first_unit,
-    is_absent_word,
     is_other_unit,
     kind_of,
     unit_of_line,
     usual_kind,
 )
+from qualify.readings.model import ReadOptions
 from qualify.readings.table import Head
+from qualify.readings.time_columns import TIME_KINDS, is_time_name, time_columns
 from qualify.readings.times import TimeColumns
 from qualify.units import TemperatureUnit, parse_unit
 
-NO_TIME = RefusalKind(
-    "no-time-column",
-    what="no column of times was found (columns: {names})",
-    why="Without times there are no phases, no window and no figures.",
-    mend="export the file with its times; a column of elapsed time must be called 'Time' or name a unit "
-    "of time, such as 'Time (s)'.",
-)
 NO_TEMPERATURE = RefusalKind(
     "no-temperature-column",
     what="no column of temperatures was found ({found})",
@@ -47,17 +41,17 @@ UNITS_CONTRADICT = RefusalKind(
     why="Which of them the readings have can't be told.",
     mend="mend the header in a copy of the file, or export it again with one unit.",
 )
+TOLD_COLUMN_MISSING = RefusalKind(
+    "told-column-missing",
+    what="no column is called '{word}'{hint}",
+    why="What was told of it can't be heeded.",
+    mend="use a header or name of the file (its columns: {known}).",
+)
 NAMES_DOUBLE = RefusalKind(
     "names-double",
     what="columns {columns} are both called '{name}'",
     why="A certificate or location called by that name could mean either.",
     mend="rename one of them in the logger or in a copy of the file.",
-)
-SEVERAL_TIME_AXES = RefusalKind(
-    "tables-side-by-side",
-    what="tables stand side by side, with times in columns {columns} and an empty column between them",
-    why="Which times belong to which readings can't be told.",
-    mend="put each table on a sheet or in a file of its own.",
 )
 NAME_MISSING = DoubtKind(
     "name-missing",
@@ -74,22 +68,15 @@ UNIT_MISSING = DoubtKind(
     "give it its unit in the header",
 )
 
+MILLIVOLTS = frozenset(("mV", "mv", "MV", "millivolt", "millivolts"))
+"""Words for the unit of a thermocouple's voltage."""
+
 _TRAILING_BRACKET = re.compile(
     r"^(?P<name>.*?)\s*(?:\((?P<round>[^()]*)\)|\[(?P<square>[^\[\]]*)\])\s*$", re.DOTALL
 )
 _TRAILING_DEGREES = re.compile(
     r"(?:^|[\s_,./-]|(?<=\w))(?P<unit>[°º]\s?[CF]|[℃℉]|(?<![A-Za-z])deg\.?\s?[CF])\s*$", re.IGNORECASE
 )
-_TIME_NAMES_TEXT = """
-    time, zeit, elapsed, elapsed time, time elapsed, run time, test time, timestamp, time stamp, duration,
-    seconds, secs, minutes, hours, datetime, date time, date/time, time/date, date and time
-"""
-_TIME_NAMES = frozenset(word.strip() for word in _TIME_NAMES_TEXT.split(","))
-_TIME_NAME_WITH_UNIT = re.compile(
-    r"(?:elapsed |run |test )?(?:time|elapsed|t|zeit)[ _](?P<unit>s|sec|min|h|ms)"
-)
-_TIME_FORMS = frozenset(("h:mm:ss", "hh:mm:ss", "h:mm", "hh:mm", "mm:ss", "m:ss"))
-_TIME_KINDS = (CellKind.STAMP, CellKind.DATE, CellKind.TIME)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +84,8 @@ class Quantity:
     """One column of numbers: its place among the file's columns, header, name and unit.
 
     `unit` is None for a column that isn't a temperature; `unit_word` the file's own word for the unit.
-    `own_unit` tells that the column itself names its temperature unit, in its header or the units row.
+    `own_unit` tells that the column itself names its temperature unit, in its header or the units row, or
+    that the user told it. `millivolts` tells that the file holds thermocouple voltages.
     """
 
     index: int
@@ -106,6 +94,8 @@ class Quantity:
     unit: TemperatureUnit | None
     unit_word: str
     own_unit: bool
+    description: str = ""
+    millivolts: bool = False
 
     @property
     def shown(self) -> str:
@@ -155,7 +145,7 @@ def name_and_unit(header: str) -> tuple[str, str]:
     return trimmed, match["unit"] if match is not None else ""
 
 
-def assign(file: str, head: Head, told: TemperatureUnit | None) -> Roles:
+def assign(file: str, head: Head, options: ReadOptions) -> Roles:
     """Tell what each column is, from the headers and the first rows.
 
     Parameters
@@ -164,8 +154,8 @@ def assign(file: str, head: Head, told: TemperatureUnit | None) -> Roles:
         The file's name, for messages.
     head
         What stands above the readings, and a sample of them.
-    told
-        The unit that the user told for columns whose unit the file doesn't name.
+    options
+        What the user told: the unit of columns for which the file names none, the columns of the time.
 
     Raises
     ------
@@ -175,14 +165,14 @@ def assign(file: str, head: Head, told: TemperatureUnit | None) -> Roles:
     width = len(head.names)
     kinds = [usual_kind(kind_of(row[column]) for row in head.sample) for column in range(width)]
     split = [name_and_unit(header) for header in head.names]
-    time = _time_columns(file, head, kinds, split)
+    time = time_columns(file, head, kinds, split, options)
     aside = {
         column: "another column of time"
         for column in range(width)
         if column not in time.columns
         and (
-            kinds[column] in _TIME_KINDS
-            or (kinds[column] is CellKind.NUMBER and _is_time_name(split[column][0], split[column][1]))
+            kinds[column] in TIME_KINDS
+            or (kinds[column] is CellKind.NUMBER and is_time_name(split[column][0], split[column][1]))
         )
     }
     unit_columns = _unit_columns(head, kinds, {*time.columns, *aside})
@@ -191,11 +181,12 @@ def assign(file: str, head: Head, told: TemperatureUnit | None) -> Roles:
     for column in range(width):
         if column in time.columns or column in aside or column in unit_columns:
             continue
-        quantities.append(_quantity(file, head, column, split[column]))
+        quantities.append(_quantity(file, head, column, split[column], options))
+    _told_columns_are_there(file, quantities, options)
     named = [quantity for quantity in quantities if quantity.unit is not None]
     general = whole_file
     if not named and general is None:
-        general, source = told, f"--units {told}" if told is not None else ""
+        general, source = options.units, f"--units {options.units}" if options.units is not None else ""
     elif named and general is None:
         source = "the columns' own headers or units row"
     elif named:
@@ -206,14 +197,8 @@ def assign(file: str, head: Head, told: TemperatureUnit | None) -> Roles:
         unit = quantity.unit
         if unit is None and not quantity.unit_word:
             unit = general
-        kept = Quantity(
-            quantity.index,
-            quantity.header,
-            quantity.name,
-            unit,
-            quantity.unit_word or (str(unit) if unit is not None else ""),
-            quantity.own_unit,
-        )
+        word = quantity.unit_word or (str(unit) if unit is not None else "")
+        kept = replace(quantity, unit=unit, unit_word=word)
         (temperatures if unit is not None else others).append(kept)
     if not temperatures:
         if any(
@@ -257,24 +242,46 @@ def _found(others: Sequence[Quantity], aside: dict[int, str], head: Head) -> str
     return "found " + ", ".join(words[:6]) if words else "found only the time"
 
 
-def _quantity(file: str, head: Head, column: int, split: tuple[str, str]) -> Quantity:
+def _quantity(
+    file: str, head: Head, column: int, split: tuple[str, str], options: ReadOptions
+) -> Quantity:
     name, in_header = split
+    header = head.names[column]
     in_row = head.unit_cells[column]
+    told = options.column_units.get(header, options.column_units.get(name))
     unit = parse_unit(in_header)
     row_unit = parse_unit(in_row)
-    if unit is not None and row_unit is not None and unit is not row_unit:
+    if told is None and unit is not None and row_unit is not None and unit is not row_unit:
         raise UNITS_CONTRADICT(
-            file=file,
-            column=head.names[column],
-            one=unit,
-            other=row_unit,
-            where="in the header and in the units row",
+            file=file, column=header, one=unit, other=row_unit, where="in the header and in the units row"
         )
-    unit_word = in_header or in_row
-    unit = unit if in_header else row_unit
+    if told is not None:
+        word, unit = told, parse_unit(told)
+    else:
+        word = in_header or in_row
+        unit = unit if in_header else row_unit
+    millivolts = options.millivolts is not None and word.strip() in MILLIVOLTS
     return Quantity(
-        column, head.names[column], name or f"column {column + 1}", unit, unit_word, unit is not None
+        column,
+        header,
+        name or f"column {column + 1}",
+        TemperatureUnit.C if millivolts else unit,
+        word,
+        unit is not None or millivolts,
+        head.descriptions[column],
+        millivolts,
     )
+
+
+def _told_columns_are_there(file: str, quantities: Sequence[Quantity], options: ReadOptions) -> None:
+    """Refuse a unit that was told for a column that the file doesn't have."""
+    known = [word for quantity in quantities for word in (quantity.header, quantity.name)]
+    for word in options.column_units:
+        if word not in known:
+            names = [quantity.name for quantity in quantities]
+            raise TOLD_COLUMN_MISSING(
+                file=file, word=word, hint=nearest(word, known), known=", ".join(names[:12])
+            )
 
 
 def _unit_columns(head: Head, kinds: Sequence[CellKind], taken: set[int]) -> dict[int, TemperatureUnit]:
@@ -310,78 +317,3 @@ def _unit_of_file(
         if unit is not named[0][0]:
             raise UNITS_CONTRADICT(file=file, one=named[0][0], other=unit, where=f"{named[0][1]} and {where}")
     return named[0]
-
-
-def _is_time_name(name: str, unit: str) -> bool:
-    word = name.casefold().replace("_", " ").strip()
-    if parse_unit(unit) is not None:
-        return False
-    return word in _TIME_NAMES or (word in ("t", "") and unit.casefold() in TIME_UNIT_SECONDS)
-
-
-def _time_unit(name: str, unit_words: Sequence[str]) -> str:
-    """The unit of elapsed time that a header, its bracket or the units row names; "" if none."""
-    word = name.casefold().replace("_", " ").strip()
-    match = _TIME_NAME_WITH_UNIT.fullmatch(word)
-    for candidate in (*unit_words, match["unit"] if match is not None else "", word):
-        folded = candidate.strip().casefold()
-        if folded in TIME_UNIT_SECONDS or folded in _TIME_FORMS:
-            return folded
-    return ""
-
-
-def _time_columns(
-    file: str, head: Head, kinds: Sequence[CellKind], split: Sequence[tuple[str, str]]
-) -> TimeColumns:
-    """Choose the time: a full stamp; date with time; a number; h:mm:ss; a date alone."""
-
-    def of(kind: CellKind) -> list[int]:
-        return [column for column, found in enumerate(kinds) if found is kind]
-
-    def make(form: str, *columns: int) -> TimeColumns:
-        column = columns[-1]
-        form_in_header = re.search(r"[(\[]\s*([hms:]+)\s*[)\]]\s*$", head.names[column].casefold())
-        words = (
-            head.unit_cells[column],
-            split[column][1],
-            form_in_header[1] if form_in_header is not None else "",
-        )
-        headers = tuple(head.names[each] for each in columns)
-        return TimeColumns(form, columns, headers, _time_unit(split[column][0], words))
-
-    stamps, dates, times = of(CellKind.STAMP), of(CellKind.DATE), of(CellKind.TIME)
-    if len(stamps) > 1:
-        _must_be_one_table(file, head, stamps)
-    if stamps:
-        return make("stamp", stamps[0])
-    clocks = sorted(times, key=lambda column: "elapsed" in head.names[column].casefold())
-    if dates and clocks:
-        return make("date and time", dates[0], clocks[0])
-    numbers = of(CellKind.NUMBER)
-    called = [column for column in numbers if _is_time_name(split[column][0], split[column][1])]
-    with_unit = [
-        column
-        for column in numbers
-        if parse_unit(split[column][1]) is None
-        and parse_unit(head.unit_cells[column]) is None
-        and (
-            {split[column][1].casefold(), head.unit_cells[column].casefold()} & TIME_UNIT_SECONDS.keys()
-            or _TIME_NAME_WITH_UNIT.fullmatch(split[column][0].casefold())
-        )
-    ]
-    for candidates in (called, with_unit):
-        if candidates:
-            return make("number", candidates[0])
-    if times:
-        return make("clock", times[0])
-    if dates:
-        return make("date", dates[0])
-    names = ", ".join(f"'{name.strip()}'" for name in head.names[:8])
-    raise NO_TIME(file=file, names=names + (", …" if len(head.names) > 8 else ""))
-
-
-def _must_be_one_table(file: str, head: Head, stamps: Sequence[int]) -> None:
-    """Refuse tables side by side: two columns of full stamps with an empty column between."""
-    for column in range(stamps[0] + 1, stamps[1]):
-        if not head.names[column].strip() and all(is_absent_word(row[column]) for row in head.sample):
-            raise SEVERAL_TIME_AXES(file=file, columns=f"{stamps[0] + 1} and {stamps[1] + 1}")

@@ -6,13 +6,15 @@ Works on rows of text cells, so that text files and sheets share one set of rule
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from qualify.findings import RefusalKind
-from qualify.readings.cells import CellKind, is_number, is_unit, kind_of, unit_of_line, usual_kind
+from qualify.findings import Doubt, RefusalKind
+from qualify.readings.cells import CellKind, is_unit, kind_of, usual_kind
+from qualify.readings.header import find_header
+from qualify.readings.model import ReadOptions
+from qualify.readings.numbers import Marks, is_any_number
 from qualify.readings.table import Cells, Head
-from qualify.units import parse_unit
 
 HEADER_ONLY = RefusalKind(
     "no-rows-of-readings",
@@ -40,6 +42,12 @@ HEADER_UNCLEAR = RefusalKind(
     why="Taken for names, its readings would be lost and the columns called by them.",
     mend="mend the row, or name the row of the column names with --header-row ROW.",
 )
+ROW_TOLD_WRONG = RefusalKind(
+    "told-row-wrong",
+    what="--{option} {told} can't be: {trouble}",
+    why="The rows that were told and the rows that are there don't fit, so the table can't be found.",
+    mend="count the rows from 1, as a text editor or the sheet does.",
+)
 HEADER_ROW_OUTSIDE = RefusalKind(
     "header-row-outside",
     what="--header-row {told} names no row with readings below it",
@@ -47,13 +55,6 @@ HEADER_ROW_OUTSIDE = RefusalKind(
     "blank rows between.",
     mend="count the rows from 1, as a text editor or the sheet does, and name the row of the column names.",
 )
-MARK_UNCLEAR = RefusalKind(
-    "decimal-mark-unclear",
-    what="commas in numbers such as '{cell}' may set off thousands or decimals",
-    why="1,234 is 1234 or 1.234: the two can't be told apart here.",
-    mend="export the file again with a decimal point and without a thousands mark.",
-)
-
 TABLES_SEVERAL = RefusalKind(
     "several-tables",
     what="two tables stand one above the other (one starts before this row, one at row {other})",
@@ -72,10 +73,26 @@ class Place:
 
     names: int
     units: int | None
+    description: int | None
     first: int
     width: int
     key: int
     key_kind: CellKind
+    doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def told(self) -> dict[str, int]:
+        """The options that would say the same."""
+        return {
+            "header_row": self.names + 1,
+            "units_row": 0 if self.units is None else self.units + 1,
+            "description_row": 0 if self.description is None else self.description + 1,
+            "first_row": self.first + 1,
+        }
+
+    def is_row_of_readings(self, row: Sequence[str]) -> bool:
+        """Whether a row holds what every row of readings holds: a time (or number) in the key column."""
+        return len(row) > self.key and kind_of(row[self.key]) is self.key_kind
 
 
 def is_blank(row: Sequence[str]) -> bool:
@@ -141,8 +158,10 @@ def has_readings(rows: Sequence[Sequence[str]]) -> bool:
     )
 
 
-def find_table(rows: Sequence[Sequence[str]], *, file: str, told_row: int | None, tried: str) -> Place:
-    """Find the names, the units row and the first row of readings.
+def find_table(
+    rows: Sequence[Sequence[str]], *, file: str, options: ReadOptions, tried: str
+) -> Place:
+    """Find the names, the units row, the description row and the first row of readings.
 
     Parameters
     ----------
@@ -150,8 +169,8 @@ def find_table(rows: Sequence[Sequence[str]], *, file: str, told_row: int | None
         The file's first rows as text cells; the index is the row number less one.
     file
         The file's name, for messages.
-    told_row
-        The row of the column names (first = 1) as the user told it, or None.
+    options
+        The rows that the user told (first = 1), where any.
     tried
         What was tried, for the message when there is no table.
 
@@ -160,17 +179,13 @@ def find_table(rows: Sequence[Sequence[str]], *, file: str, told_row: int | None
     Refusal
         If there is no table, or the names above it can't be told.
     """
-    start = 0
-    if told_row is not None:
-        start = told_row
-        if not 1 <= told_row < len(rows) or is_blank(rows[told_row - 1]):
-            raise HEADER_ROW_OUTSIDE(file=file, told=told_row)
+    start = _start(rows, file, options)
     kinds = [[kind_of(cell) for cell in row] for row in rows]
     body = _likely_body(kinds, range(start, len(rows)))
     width = _usual_width(kinds, body)
     if width is None:
-        if told_row is not None:
-            raise HEADER_ROW_OUTSIDE(file=file, told=told_row)
+        if options.header_row is not None:
+            raise HEADER_ROW_OUTSIDE(file=file, told=options.header_row)
         raise HEADER_ONLY(file=file, tried=tried)
     valued = [
         index
@@ -186,27 +201,61 @@ def find_table(rows: Sequence[Sequence[str]], *, file: str, told_row: int | None
     def is_row_of_readings(index: int) -> bool:
         return len(rows[index]) > key and kinds[index][key] is key_kind
 
-    if told_row is not None:
-        units, first = _below_names(rows, told_row - 1, is_row_of_readings)
+    first: int | None
+    if options.first_row is not None:
+        first = options.first_row - 1
+    elif options.header_row is not None:
+        first = next((index for index in range(start, len(rows)) if is_row_of_readings(index)), None)
         if first is None:
-            raise HEADER_ROW_OUTSIDE(file=file, told=told_row)
-        return Place(told_row - 1, units, first, width, key, key_kind)
-    # A row of the full width opens the table; narrower ones above it, such as "Start;08:00", are preamble.
-    first = next((index for index in valued if len(rows[index]) == width and is_row_of_readings(index)), None)
-    if first is None:
-        raise HEADER_ONLY(file=file, tried=tried)
-    while first > 0 and is_row_of_readings(first - 1):
-        # Directly above it, a row of another width is no preamble but a damaged row of readings.
-        first -= 1
+            raise HEADER_ROW_OUTSIDE(file=file, told=options.header_row)
+    else:
+        # A row of the full width opens the table; narrower ones above it, such as "Start;08:00", are preamble.
+        first = next(
+            (index for index in valued if len(rows[index]) == width and is_row_of_readings(index)), None
+        )
+        if first is None:
+            raise HEADER_ONLY(file=file, tried=tried)
+        while first > 0 and is_row_of_readings(first - 1):
+            # Directly above it, a row of another width is no preamble but a damaged row of readings.
+            first -= 1
     above = [index for index in range(first) if not is_blank(rows[index])]
     if not above:
         raise HEADER_MISSING(file=file, row=first + 1)
-    names, units = _names_and_units(rows, above, width)
-    for index in (names, units):
-        if index is not None:
-            _must_be_words(rows, index, above, file)
-    _no_table_above(kinds[:names], names, file)
-    return Place(names, units, first, width, key, key_kind)
+    header = find_header(rows, above, width=width, key=key, file=file, options=options)
+    if options.header_row is None:
+        for index in (header.names, header.units):
+            if index is not None:
+                _must_be_words(rows, index, above, file)
+        _no_table_above(kinds[: header.names], header.names, file)
+    elif any(
+        index > header.names and index not in (header.units, header.description) for index in above
+    ):
+        raise HEADER_ROW_OUTSIDE(file=file, told=options.header_row)
+    return Place(
+        header.names, header.units, header.description, first, width, key, key_kind, header.doubts
+    )
+
+
+def _start(rows: Sequence[Sequence[str]], file: str, options: ReadOptions) -> int:
+    """Index from which rows of readings are looked for; the told rows must be there."""
+    told = options.header_row
+    if told is not None and (not 1 <= told <= len(rows) or is_blank(rows[told - 1])):
+        raise HEADER_ROW_OUTSIDE(file=file, told=told)
+    for name in ("units_row", "description_row", "first_row"):
+        row = getattr(options, name)
+        if row is None or row == 0:
+            continue
+        if not 1 <= row <= len(rows) or is_blank(rows[row - 1]):
+            raise ROW_TOLD_WRONG(
+                file=file, option=name.replace("_", "-"), told=row, trouble="the file has nothing there"
+            )
+        if name == "first_row" and told is not None and row <= told:
+            raise ROW_TOLD_WRONG(
+                file=file, option="first-row", told=row, trouble="it is not below the column names"
+            )
+    if options.first_row is not None:
+        return options.first_row - 1
+    return told or 0
 
 
 def _key_column(columns: Sequence[Sequence[CellKind]]) -> tuple[int, CellKind] | None:
@@ -224,55 +273,6 @@ def _key_column(columns: Sequence[Sequence[CellKind]]) -> tuple[int, CellKind] |
     return None
 
 
-def _names_and_units(
-    rows: Sequence[Sequence[str]], above: Sequence[int], width: int
-) -> tuple[int, int | None]:
-    """Tell which of the two rows above the readings holds names and which units, in either order."""
-    lower = above[-1]
-    upper = above[-2] if len(above) > 1 else None
-    if upper is None:
-        return lower, None
-    for names, units in ((upper, lower), (lower, upper)):
-        if (
-            is_units_row(rows[units])
-            and _share_of_units(rows[units]) > _share_of_units(rows[names])
-            and abs(len(rows[units]) - width) <= 1
-            and abs(len(rows[names]) - width) <= 1
-            and sum(bool(cell.strip()) for cell in rows[names]) * 2 >= width
-        ):
-            return names, units
-    return lower, None
-
-
-def _below_names(
-    rows: Sequence[Sequence[str]], names: int, is_row_of_readings: Callable[[int], bool]
-) -> tuple[int | None, int | None]:
-    """Tell the units row and the first row of readings below a told row of names."""
-    units = None
-    for index in range(names + 1, len(rows)):
-        if is_blank(rows[index]):
-            continue
-        if is_row_of_readings(index):
-            return units, index
-        if units is not None or not is_units_row(rows[index]):
-            return units, None
-        units = index
-    return units, None
-
-
-def is_units_row(row: Sequence[str]) -> bool:
-    """Whether half of the row's cells or more are units, one of them at least of temperature."""
-    if unit_of_line(row) is not None:
-        return False
-    cells = [cell.strip().strip("[]()").strip() for cell in row]
-    return _share_of_units(row) >= 0.5 and any(parse_unit(cell) is not None for cell in cells)
-
-
-def _share_of_units(row: Sequence[str]) -> float:
-    cells = [cell.strip().strip("[]()").strip() for cell in row if cell.strip()]
-    return sum(is_unit(cell) for cell in cells) / len(cells) if cells else 0.0
-
-
 def _no_table_above(kinds: Sequence[Sequence[CellKind]], names: int, file: str) -> None:
     """Refuse a file in which rows like readings stand above the names: two alike that begin with values."""
     for index in range(1, len(kinds)):
@@ -283,7 +283,7 @@ def _no_table_above(kinds: Sequence[Sequence[CellKind]], names: int, file: str) 
 
 def _must_be_words(rows: Sequence[Sequence[str]], index: int, above: Sequence[int], file: str) -> None:
     """Refuse a row of names that may be a damaged row of readings."""
-    numbers = [cell.strip() for cell in rows[index] if is_number(cell, ".") or is_number(cell, ",")]
+    numbers = [cell.strip() for cell in rows[index] if is_any_number(cell)]
     with_marks = [cell for cell in numbers if "." in cell or "," in cell]
     # Channels may be called 1, 2, 3; but not where the row above has a word for them.
     upper = next((row for row in reversed(above) if row < index), None)
@@ -299,37 +299,15 @@ def _must_be_words(rows: Sequence[Sequence[str]], index: int, above: Sequence[in
         raise HEADER_UNCLEAR(file=file, row=index + 1, cells=", ".join((with_marks or stamps or numbers)[:3]))
 
 
-def decimal_mark(cells: Sequence[str], file: str) -> str | None:
-    """Tell the decimal mark from cells that are numbers; None where no cell has one.
-
-    Raises
-    ------
-    Refusal
-        If commas may set off thousands: three digits behind every comma, and numbers without any beside them.
-    """
-    numbers = [cell.strip() for cell in cells if kind_of(cell) is CellKind.NUMBER]
-    commas = [cell for cell in numbers if "," in cell]
-    points = [cell for cell in numbers if "." in cell]
-    if not commas:
-        return "." if points else None
-    if points:
-        # Mixed marks: the commoner is taken, and each cell with the other is refused by its row.
-        return "," if len(commas) > len(points) else "."
-    thousands = all(len(cell.split(",")[1]) == 3 and cell.split(",")[0].lstrip("+-0") for cell in commas)
-    if thousands and len(commas) < len(numbers):
-        raise MARK_UNCLEAR(file=file, cell=commas[0])
-    return ","
-
-
 def make_head(
     rows: Sequence[Sequence[str]],
     place: Place,
     *,
     file: str,
-    mark: str,
+    marks: Marks,
     words: dict[str, str],
 ) -> Head:
-    """Put together what stands above the readings; names and units get one cell a column.
+    """Put together what stands above the readings; names, units and descriptions get one cell a column.
 
     Raises
     ------
@@ -339,29 +317,34 @@ def make_head(
     width = place.width
     sample = tuple(tuple(row) for row in rows[place.first :] if len(row) == width)
     spare = all(not row[-1].strip() for row in sample)
-    names = _to_width(rows[place.names], width, spare)
-    if names is None:
-        raise HEADER_WIDTH(file=file, row=place.names + 1, names=len(rows[place.names]), cells=width)
-    units: Cells | None = ("",) * width
-    if place.units is not None:
-        units = _to_width(rows[place.units], width, spare)
-        if units is None:
-            raise HEADER_WIDTH(file=file, row=place.units + 1, names=len(rows[place.units]), cells=width)
-    assert units is not None
-    header_rows = [place.names] if place.units is None else sorted([place.names, place.units])
+
+    def cells_of(index: int | None) -> Cells:
+        if index is None:
+            return ("",) * width
+        cells = _to_width(rows[index], width, spare)
+        if cells is None:
+            raise HEADER_WIDTH(file=file, row=index + 1, names=len(rows[index]), cells=width)
+        return cells
+
     words = {
         **words,
-        "decimal mark": "point" if mark == "." else "comma",
+        **marks.words,
         "header row": str(place.names + 1),
         "units row": "none" if place.units is None else str(place.units + 1),
+        "description row": "none" if place.description is None else str(place.description + 1),
         "first row of readings": str(place.first + 1),
     }
     return Head(
-        names=names,
-        unit_cells=tuple(cell.strip().strip("[]()").strip() for cell in units),
-        preamble=tuple(tuple(row) for row in rows[: header_rows[0]] if not is_blank(row)),
+        names=cells_of(place.names),
+        unit_cells=tuple(cell.strip().strip("[]()").strip() for cell in cells_of(place.units)),
+        descriptions=tuple(cell.strip() for cell in cells_of(place.description)),
+        preamble=tuple(
+            tuple(row)
+            for index, row in enumerate(rows[: place.first])
+            if not is_blank(row) and index not in (place.names, place.units)
+        ),
         sample=sample,
-        mark=mark,
+        marks=marks,
         words=words,
     )
 

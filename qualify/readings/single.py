@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qualify.findings import Doubt, DoubtKind, RefusalKind
-from qualify.readings.cells import CellKind, is_absent_word, is_number, is_other_notation, kind_of
+from qualify.readings.cells import CellKind, is_absent_word, kind_of
 from qualify.readings.columns import (
     NO_TEMPERATURE,
     UNITS_CONTRADICT,
@@ -25,15 +25,16 @@ from qualify.readings.columns import (
     units_missing,
 )
 from qualify.readings.model import Channel, FloatArray, IntArray, ReadOptions
+from qualify.readings.numbers import NAMES, POINT, Marks, is_number, is_other_notation, value_of
 from qualify.readings.table import Column, TableSource
 from qualify.readings.times import TIME_MISSING, Instants, read_instants
 from qualify.units import ABSOLUTE_ZERO_C, TemperatureUnit, parse_unit, temperature_to_c
 
 MARKS_MIXED = RefusalKind(
     "marks-mixed",
-    what="'{cell}' is written in another way than the file's other numbers, which have a decimal {mark}",
+    what="'{cell}' is written in another way than the file's other numbers, which have a decimal {mark}{and_}",
     why="It can be read as two different numbers.",
-    mend="mend the cell, or export the file again with one decimal mark and without a thousands mark.",
+    mend="mend the cell; or, if the whole file is written so, add --decimal-mark and --thousands-mark.",
 )
 NO_READING = DoubtKind("no-reading", "no reading: {word}{rows}; the figures do without it")
 NOT_A_TEMPERATURE = DoubtKind(
@@ -52,6 +53,11 @@ LAST_ROW_OPEN = DoubtKind(
     "last-row-open", "the file ends without a line end behind this row; its last cell may be cut"
 )
 ROW_BLANK = DoubtKind("row-blank", "no cell holds anything{rows}; a reading may be missing there")
+HEADER_AGAIN = DoubtKind(
+    "header-again",
+    "the header stands here again{rows}: the recorder was stopped and started, or files were put together; "
+    "no reading is on these rows, and time goes on below them",
+)
 ROWS_BELOW = DoubtKind("rows-below", "what stands below the table was not read{rows}")
 
 _BEYOND = 1e30
@@ -118,12 +124,14 @@ def read_one(file: str, stem: str, source: TableSource, options: ReadOptions) ->
         If a column's unit, the time, or a cell stays open.
     """
     head = source.head
-    roles = assign(file, head, options.units)
+    roles = assign(file, head, options)
     kept = [*roles.temperatures, *roles.others]
     many = len(roles.temperatures)
     as_text = frozenset(roles.unit_columns) | (
         frozenset(roles.time.columns) if roles.time.form != "number" else frozenset()
     )
+    if head.marks.foreign_to_parsers:
+        as_text |= frozenset(quantity.index for quantity in kept)
     raw = np.empty((source.most_rows, many))
     other = np.empty((source.most_rows, len(roles.others)))
     rows = np.empty(source.most_rows, dtype=np.int64)
@@ -144,26 +152,25 @@ def read_one(file: str, stem: str, source: TableSource, options: ReadOptions) ->
             _same_unit(file, head.names[column], piece.columns[column], piece.rows, unit)
         for slot, quantity in enumerate(kept):
             target = raw[count:stop, slot] if slot < many else other[count:stop, slot - many]
-            _fill(target, piece.columns[quantity.index], head.mark, words[slot], count)
+            _fill(target, piece.columns[quantity.index], head.marks, words[slot], count)
         count = stop
     raw, other, rows = raw[:count], other[:count], rows[:count]
     if count == 0:
         raise NO_TEMPERATURE(file=file, found="no row of readings could be read")
-    instants = read_instants(
-        file, roles.time, [_one_column(store) for store in time_cells], rows, options.dates, head.mark
-    )
+    time_columns = [_one_column(store) for store in time_cells]
+    instants = read_instants(file, roles.time, time_columns, rows, options, head.marks, head.preamble)
     temperatures, others, aside = _keep(roles, raw, other, words)
     if not temperatures:
         raise NO_TEMPERATURE(file=file, found="none of the columns holds a number")
     must_be_unique(file, [quantity for _, quantity in (*temperatures, *others)])
     raw = _chosen(raw, [slot for slot, _ in temperatures])
     other = _chosen(other, [slot - many for slot, _ in others])
-    doubts = list(instants.doubts)
+    doubts = [*source.doubts, *instants.doubts]
     doubts += names_missing(file, [quantity for _, quantity in (*temperatures, *others)])
     doubts += units_missing(file, [quantity for _, quantity in others])
     for values, members in ((raw, temperatures), (other, others)):
         for column, (slot, quantity) in enumerate(members):
-            _no_marks_mixed(file, quantity, words[slot], rows, head.mark, cuts)
+            _no_marks_mixed(file, quantity, words[slot], rows, head.marks, cuts)
             doubts += _cells_without_reading(file, quantity, values[:, column], words[slot], rows, cuts)
     _to_celsius(raw, [quantity.unit for _, quantity in temperatures])
     doubts += _below_absolute_zero(file, raw, [quantity for _, quantity in temperatures], rows)
@@ -187,7 +194,7 @@ def read_one(file: str, stem: str, source: TableSource, options: ReadOptions) ->
 
 
 def _channel(file: str, quantity: Quantity) -> Channel:
-    return Channel(quantity.name, quantity.header, file, quantity.unit_word)
+    return Channel(quantity.name, quantity.header, file, quantity.unit_word, quantity.description)
 
 
 def _one_column(store: Sequence[Column]) -> Column:
@@ -203,7 +210,7 @@ def _chosen(values: FloatArray, columns: list[int]) -> FloatArray:
     return values if len(columns) == values.shape[1] else np.ascontiguousarray(values[:, columns])
 
 
-def _fill(target: FloatArray, column: Column, mark: str, words: _Words, before: int) -> None:
+def _fill(target: FloatArray, column: Column, marks: Marks, words: _Words, before: int) -> None:
     """Put one column of a piece in its place; only the distinct words of a column of text are looked at."""
     if column.dtype != object:
         target[:] = column
@@ -211,9 +218,7 @@ def _fill(target: FloatArray, column: Column, mark: str, words: _Words, before: 
     import pandas as pd
 
     codes, distinct = pd.factorize(column)
-    numbers = np.array(
-        [float(word.replace(",", ".")) if is_number(word, mark) else np.nan for word in distinct]
-    )
+    numbers = np.array([value_of(word, marks) if is_number(word, marks) else np.nan for word in distinct])
     is_word = np.isnan(numbers)
     target[:] = numbers[codes]
     at = np.flatnonzero(is_word[codes])
@@ -266,7 +271,7 @@ def _keep(
             and (quantity.header.strip() or any(word.strip() for word in distinct))
         ):
             temperatures.append((slot, quantity))
-        elif any(kind_of(word) is CellKind.NUMBER or is_other_notation(word, ".") for word in distinct):
+        elif any(kind_of(word) is CellKind.NUMBER or is_other_notation(word, POINT) for word in distinct):
             # Numbers in another notation: kept, so that the first of them is refused by its row.
             temperatures.append((slot, quantity))
         else:
@@ -275,20 +280,21 @@ def _keep(
 
 
 def _no_marks_mixed(
-    file: str, quantity: Quantity, words: _Words, rows: IntArray, mark: str, cuts: dict[int, int]
+    file: str, quantity: Quantity, words: _Words, rows: IntArray, marks: Marks, cuts: dict[int, int]
 ) -> None:
     places, found = words.joined()
     if not len(places):
         return
     for word in dict.fromkeys(found.tolist()):
-        if is_other_notation(word, mark):
+        if is_other_notation(word, marks):
             at = int(places[np.flatnonzero(found == word)[0]])
             raise MARKS_MIXED(
                 file=file,
                 row=int(rows[at]),
                 column=quantity.shown,
                 cell=word.strip(),
-                mark="point" if mark == "." else "comma",
+                mark=NAMES[marks.decimal],
+                and_=f" and a {NAMES[marks.thousands]} for thousands" if marks.thousands else "",
             )
 
 
@@ -421,6 +427,8 @@ def _row_doubts(
         yield ROW_BLANK(file=file, row=first, rows=f" in rows {first} to {until}" if until > first else "")
     if faults.open_end == last:
         yield LAST_ROW_OPEN(file=file, row=last, column=names[-1])
+    for first, until in faults.again:
+        yield HEADER_AGAIN(file=file, row=first, rows=f" in rows {first} to {until}" if until > first else "")
     if faults.below:
         first, until = faults.below[0], faults.below[-1]
         yield ROWS_BELOW(
@@ -454,6 +462,7 @@ def _balance(
     """Hold the ledger: rows in = rows kept + rows listed; cells in = readings + cells in listed doubts."""
     faults = source.faults
     listed_rows = len(faults.blank) + len(faults.unread) + len(faults.below)
+    listed_rows += sum(until - first + 1 for first, until in faults.again)
     if faults.seen != len(rows) + listed_rows:
         raise RuntimeError(f"{file}: of {faults.seen} rows {len(rows)} were read and {listed_rows} listed")
     cells = (len(rows) + len(faults.unread)) * (raw.shape[1] + other.shape[1])

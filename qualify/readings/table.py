@@ -9,7 +9,9 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from qualify.findings import Doubt
 from qualify.readings.model import IntArray
+from qualify.readings.numbers import Marks
 
 Cells = tuple[str, ...]
 Column = NDArray[Any]
@@ -25,21 +27,24 @@ class Head:
         The raw headers, one a column.
     unit_cells
         The cells of the units row, one a column; empty text where there is none.
+    descriptions
+        The cells of a second row of words, one a column; empty text where there is none.
     preamble
         The rows above the headers.
     sample
         The first rows of readings, as text.
-    mark
-        The decimal mark.
+    marks
+        The decimal mark and the thousands mark.
     words
         The layout in words that a person can check.
     """
 
     names: Cells
     unit_cells: Cells
+    descriptions: Cells
     preamble: tuple[Cells, ...]
     sample: tuple[Cells, ...]
-    mark: str
+    marks: Marks
     words: Mapping[str, str]
 
 
@@ -67,6 +72,8 @@ class Faults:
         Rows that were cut so that no cell of them can be trusted.
     below
         Rows below the end of the table, with what stands there.
+    again
+        Rows between the readings that repeat the header, first and last of each block.
     open_end
         The last row, where the file ends without a line end.
     seen
@@ -76,6 +83,7 @@ class Faults:
     blank: list[int] = field(default_factory=list)
     unread: list[int] = field(default_factory=list)
     below: list[int] = field(default_factory=list)
+    again: list[tuple[int, int]] = field(default_factory=list)
     open_end: int | None = None
     seen: int = 0
 
@@ -94,6 +102,14 @@ class TableSource(Protocol):
     @property
     def faults(self) -> Faults:
         """What was met on the way; complete after the last piece."""
+
+    @property
+    def told(self) -> Mapping[str, object]:
+        """The fields of `ReadOptions` that would say what was found."""
+
+    @property
+    def doubts(self) -> tuple[Doubt, ...]:
+        """What a person should know about how the table was found."""
 
     def pieces(self, as_text: frozenset[int]) -> Iterator[Piece]:
         """Hand over the rows; columns in `as_text` come as text even where they look like numbers."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -25,8 +25,8 @@ from qualify.readings.cells import (
     TWO_PART_DURATION,
     is_number,
 )
-from qualify.readings.model import FloatArray, IntArray, Recording
-from qualify.readings.table import Column
+from qualify.readings.model import FloatArray, IntArray, ReadOptions, Recording
+from qualify.readings.table import Cells, Column
 
 TIME_UNREADABLE = RefusalKind(
     "time-unreadable",
@@ -156,6 +156,8 @@ class Instants:
         Layout words: time format, date order.
     doubts
         What a person should know about the times.
+    told
+        The fields of ReadOptions, with their values, by which the user could pin what was found.
     """
 
     nanoseconds: IntArray
@@ -163,10 +165,17 @@ class Instants:
     utc_offset: str | None
     words: Mapping[str, str]
     doubts: tuple[Doubt, ...]
+    told: Mapping[str, object] = field(default_factory=dict)
 
 
 def read_instants(
-    file: str, time: TimeColumns, cells: Sequence[Column], rows: IntArray, dates: str | None, mark: str
+    file: str,
+    time: TimeColumns,
+    cells: Sequence[Column],
+    rows: IntArray,
+    options: ReadOptions,
+    mark: str,
+    preamble: Sequence[Cells],
 ) -> Instants:
     """Read the time columns of one file.
 
@@ -180,10 +189,12 @@ def read_instants(
         The cells of those columns, text or numbers.
     rows : (n,) int64
         The row numbers.
-    dates
-        The order of day and month that the user told, or None.
+    options
+        What the user told.
     mark
         The file's decimal mark.
+    preamble
+        The rows of text cells above the header.
 
     Raises
     ------
@@ -195,7 +206,7 @@ def read_instants(
     elif time.form == "clock":
         instants = _from_clock(file, time, cells[0], rows)
     else:
-        instants = _from_stamps(file, time, cells, rows, dates)
+        instants = _from_stamps(file, time, cells, rows, options.dates)
     _must_rise(file, time.header, instants.nanoseconds, rows)
     return instants
 

@@ -37,7 +37,7 @@ _NAME_BETWEEN = (
 )
 _NAME_IN_FRONT = (
     rf"(?P<month_in_front>{MONTH_PATTERN})\.?[-/_ ]?\s*(?P<day>\d{{1,2}})(?:st|nd|rd|th)?"
-    r"(?:,\s*|[-/_]|\s+)(?P<year>\d{2,4})"
+    r"(?:,\s*|[-/_]|\s+(?=\d{4}))(?P<year>\d{2,4})"
 )
 _COMPACT_DATE = r"(?P<compact>\d{8})"
 _TIME = (
@@ -50,11 +50,14 @@ _OFFSET = (
 )
 _DATE = rf"{_WEEKDAY}(?:{_NUMERIC_DATE}|{_NAME_BETWEEN}|{_NAME_IN_FRONT}|{_COMPACT_DATE})"
 
-STAMP = re.compile(
-    rf"\s*{_DATE}(?:[Tt]|\s+|[-_:]|,\s*)(?:{_TIME}|(?<=\d{{8}}[-_ Tt]){_COMPACT_TIME}){_OFFSET}\s*", re.ASCII
-)
+# Between date and time; behind eight digits, six more need nothing between.
+_BETWEEN = r"(?:[Tt]|\s+|[-_:]|,\s*|(?<=\d{8})(?=\d{6}(?!\d)))"
+_ANY_TIME = rf"(?:{_TIME}|(?:(?<=\d{{8}}[-_ Tt])|(?<=\d{{8}})){_COMPACT_TIME})"
+
+STAMP = re.compile(rf"\s*{_DATE}{_BETWEEN}{_ANY_TIME}{_OFFSET}\s*", re.ASCII)
 DATE = re.compile(rf"\s*{_DATE}\s*", re.ASCII)
 TIME = re.compile(rf"\s*{_TIME}{_OFFSET}\s*", re.ASCII)
+TIME_IN_DIGITS = re.compile(rf"\s*{_COMPACT_TIME}{_OFFSET}\s*", re.ASCII)
 DURATION = re.compile(
     r"\s*(?P<hour>\d{1,9}):(?P<minute>\d{2}):(?P<second_of_minute>\d{2})(?:[.,](?P<fraction>\d{1,9}))?\s*",
     re.ASCII,

@@ -3,13 +3,50 @@
 from __future__ import annotations
 
 import gc
-import math
 import sys
-from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from qualify.command_options import (
+    ChannelColumn,
+    Clock,
+    Date,
+    Dates,
+    DecimalMark,
+    Delimiter,
+    DescriptionRow,
+    Encoding,
+    Files,
+    FirstRow,
+    HeaderRow,
+    InterpolateUpTo,
+    Json,
+    LastRow,
+    Member,
+    NotReading,
+    Out,
+    ReferenceJunction,
+    Replaces,
+    Sheet,
+    SideBySide,
+    Table,
+    Thermocouple,
+    ThousandsMark,
+    TimeColumn,
+    TimeUnit,
+    UnitColumn,
+    UnitOf,
+    Units,
+    UnitsRow,
+    ValueColumn,
+    Zone,
+    number,
+    pairs,
+    time,
+    told_on_the_command_line,
+)
 
 if TYPE_CHECKING:
     from qualify.evidence import Evaluation
@@ -25,61 +62,6 @@ app = typer.Typer(
 )
 
 
-LARGEST = 1e12
-
-
-def finite(text: str) -> float:
-    """Parse a finite number."""
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not abs(value) < LARGEST:
-        raise ValueError(f"'{text}' is not a number that can be meant here")
-    return value
-
-
-def moment(text: str) -> str:
-    """Check a TIME: seconds from the first reading, or ISO 8601."""
-    try:
-        finite(text)
-    except ValueError:
-        try:
-            datetime.fromisoformat(text)
-        except ValueError:
-            raise ValueError(
-                f"'{text}' is neither seconds from the first reading nor a time such as 2026-03-02T14:30:00"
-            ) from None
-    return text
-
-
-def choice(*words: str) -> Any:
-    """Make a parser for one of some words."""
-
-    def parse(text: str) -> str:
-        if text not in words:
-            raise ValueError(f"'{text}' is not one of {', '.join(words)}")
-        return text
-
-    return parse
-
-
-Files = Annotated[list[Path], typer.Argument(metavar="FILE...", help="Logger files of one recording.")]
-Out = Annotated[Path | None, typer.Option(metavar="DIR", help="Write the data pack to this new folder.")]
-Json = Annotated[bool, typer.Option("--json", help="Print the record (JSON) and nothing else.")]
-Replaces = Annotated[
-    Path | None, typer.Option(metavar="OLD", help="The data pack that the new one replaces.")
-]
-
-
-def _number(help_text: str) -> Any:
-    return typer.Option(metavar="NUMBER", parser=finite, help=help_text)
-
-
-def _time(help_text: str) -> Any:
-    return typer.Option(metavar="TIME", parser=moment, help=help_text)
-
-
 @app.callback()
 def qualify() -> None:
     """Qualify industrial ovens from multi-thermocouple survey files."""
@@ -87,41 +69,49 @@ def qualify() -> None:
 
 @app.command()
 def survey(
+    context: typer.Context,
     files: Files,
-    setpoint: Annotated[float, _number("Set point.")],
-    tolerance: Annotated[float | None, _number("Limits are set point ± this.")] = None,
-    low: Annotated[float | None, _number("Lower limit as a difference from the set point.")] = None,
-    high: Annotated[float | None, _number("Upper limit as a difference from the set point.")] = None,
-    start: Annotated[str | None, _time("Start of the assessment window (ISO 8601 or seconds).")] = None,
-    minutes: Annotated[float | None, _number("Length of the assessment window.")] = None,
-    heat_start: Annotated[str | None, _time("When heating started (ISO 8601 or seconds).")] = None,
+    setpoint: Annotated[float, number("Set point.")],
+    tolerance: Annotated[float | None, number("Limits are set point ± this.")] = None,
+    low: Annotated[float | None, number("Lower limit as a difference from the set point.")] = None,
+    high: Annotated[float | None, number("Upper limit as a difference from the set point.")] = None,
+    start: Annotated[str | None, time("Start of the assessment window (ISO 8601 or seconds).")] = None,
+    minutes: Annotated[float | None, number("Length of the assessment window.")] = None,
+    heat_start: Annotated[str | None, time("When heating started (ISO 8601 or seconds).")] = None,
     certificates: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Calibration points (CSV).")
     ] = None,
     ignore: Annotated[
         list[str] | None, typer.Option(metavar="COLUMN=REASON", help="Leave a temperature column out.")
     ] = None,
-    units: Annotated[
-        str | None,
-        typer.Option(
-            metavar="C|F",
-            parser=choice("C", "F"),
-            help="Unit of the numbers above, of the output, and of columns that name none.",
-        ),
-    ] = None,
-    dates: Annotated[
-        str | None,
-        typer.Option(
-            metavar="ORDER",
-            parser=choice("day-first", "month-first", "year-first"),
-            help="Order in dates that leave it open: day-first, month-first or year-first.",
-        ),
-    ] = None,
-    encoding: Annotated[str | None, typer.Option(metavar="NAME", help="Text encoding of the files.")] = None,
-    sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of a workbook.")] = None,
-    header_row: Annotated[
-        int | None, typer.Option(metavar="ROW", min=1, help="Row with the column names (first = 1).")
-    ] = None,
+    units: Units = None,
+    dates: Dates = None,
+    encoding: Encoding = None,
+    member: Member = None,
+    delimiter: Delimiter = None,
+    decimal_mark: DecimalMark = None,
+    thousands_mark: ThousandsMark = None,
+    sheet: Sheet = None,
+    header_row: HeaderRow = None,
+    units_row: UnitsRow = None,
+    description_row: DescriptionRow = None,
+    first_row: FirstRow = None,
+    last_row: LastRow = None,
+    table: Table = None,
+    channel_column: ChannelColumn = None,
+    value_column: ValueColumn = None,
+    unit_column: UnitColumn = None,
+    time_column: TimeColumn = None,
+    time_unit: TimeUnit = None,
+    date: Date = None,
+    zone: Zone = None,
+    unit_of: UnitOf = None,
+    not_reading: NotReading = None,
+    thermocouple: Thermocouple = None,
+    reference_junction: ReferenceJunction = None,
+    clock: Clock = None,
+    side_by_side: SideBySide = False,
+    interpolate_up_to: InterpolateUpTo = None,
     out: Out = None,
     replaces: Replaces = None,
     as_json: Json = False,
@@ -130,11 +120,13 @@ def survey(
     limit_low, limit_high = _limits(tolerance, low, high)
     if minutes is not None and minutes <= 0:
         raise typer.BadParameter("the window needs a length above zero", param_hint="--minutes")
-    ignored = _ignored(ignore or [])
+    ignored = pairs("--ignore", "COLUMN=REASON", ignore)
+
+    read, loggers = told_on_the_command_line(files, context.params)
 
     from qualify.evaluate import evaluate
     from qualify.plan.options import plan_from_options
-    from qualify.readings.model import ReadOptions
+    from qualify.readings.told import as_plain
 
     unit = _unit(units)
     plan = plan_from_options(
@@ -148,7 +140,8 @@ def survey(
         heat_start=heat_start,
         certificates=str(certificates) if certificates else None,
         ignored=ignored,
-        read=ReadOptions(units=unit, dates=dates, encoding=encoding, sheet=sheet, header_row=header_row),
+        read=read,
+        loggers={str(path): told for path, told in zip(files, loggers, strict=True) if told is not None},
     )
     given = {
         "command": "survey",
@@ -162,10 +155,8 @@ def survey(
         "certificates": certificates.name if certificates else None,
         "ignore": ignored,
         "units": units,
-        "dates": dates,
-        "encoding": encoding,
-        "sheet": sheet,
-        "header_row": header_row,
+        "read": as_plain(read),
+        "loggers": [as_plain(told) if told is not None else {} for told in loggers],
     }
     _check_out(out)
     replaced = _identity(replaces)
@@ -200,6 +191,58 @@ def run(
     _finish(evaluation, folder, as_json=as_json, accept_conditional=read.accept_conditional)
 
 
+@app.command("read")
+def read_command(
+    context: typer.Context,
+    files: Files,
+    units: Units = None,
+    dates: Dates = None,
+    encoding: Encoding = None,
+    member: Member = None,
+    delimiter: Delimiter = None,
+    decimal_mark: DecimalMark = None,
+    thousands_mark: ThousandsMark = None,
+    sheet: Sheet = None,
+    header_row: HeaderRow = None,
+    units_row: UnitsRow = None,
+    description_row: DescriptionRow = None,
+    first_row: FirstRow = None,
+    last_row: LastRow = None,
+    table: Table = None,
+    channel_column: ChannelColumn = None,
+    value_column: ValueColumn = None,
+    unit_column: UnitColumn = None,
+    time_column: TimeColumn = None,
+    time_unit: TimeUnit = None,
+    date: Date = None,
+    zone: Zone = None,
+    unit_of: UnitOf = None,
+    not_reading: NotReading = None,
+    thermocouple: Thermocouple = None,
+    reference_junction: ReferenceJunction = None,
+    clock: Clock = None,
+    side_by_side: SideBySide = False,
+    interpolate_up_to: InterpolateUpTo = None,
+    as_json: Json = False,
+) -> None:
+    """Tell how logger files are understood, and the plan lines that pin it; change nothing."""
+    read, loggers = told_on_the_command_line(files, context.params)
+
+    from qualify.inputs import load
+    from qualify.readings import read_recording
+    from qualify.readings.reading import labels
+    from qualify.readings.report import as_words, to_json
+
+    loaded = [load(path, "readings") for path in files]
+    names = labels(loaded)
+    told = {name: options for name, options in zip(names, loggers, strict=True) if options is not None}
+    recording = read_recording(loaded, read, told)
+    if as_json:
+        sys.stdout.write(to_json(recording))
+    else:
+        print(as_words(recording))
+
+
 @app.command()
 def verify(pack: Annotated[Path, typer.Argument(metavar="PACK", help="The data pack's folder.")]) -> None:
     """Check a data pack's manifest and compute its figures again from the packed inputs."""
@@ -227,16 +270,6 @@ def _limits(tolerance: float | None, low: float | None, high: float | None) -> t
     if low > high:
         raise typer.BadParameter("--low must not lie above --high", param_hint="--low")
     return low, high
-
-
-def _ignored(items: list[str]) -> dict[str, str]:
-    ignored = {}
-    for item in items:
-        column, equals, reason = item.partition("=")
-        if not equals or not column.strip() or not reason.strip():
-            raise typer.BadParameter(f"'{item}' is not COLUMN=REASON", param_hint="--ignore")
-        ignored[column.strip()] = reason.strip()
-    return ignored
 
 
 def _unit(word: str | None) -> TemperatureUnit | None:

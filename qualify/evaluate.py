@@ -18,7 +18,8 @@ from qualify.findings import DoubtKind, RefusalKind
 from qualify.inputs import InputFile, load
 from qualify.plan.model import Person, Plan, Survey
 from qualify.readings import read_recording
-from qualify.readings.model import Recording
+from qualify.readings.model import ReadOptions, Recording
+from qualify.readings.told import as_plain
 from qualify.record import (
     SCHEMA,
     CertificatePointRecord,
@@ -96,7 +97,8 @@ def evaluate(
     deviations: list[DeviationRecord] = []
     recordings: list[RecordingEvidence] = []
     for survey in plan.surveys:
-        recording = read_recording([once(name, "readings") for name in survey.files], survey.read)
+        files = {name: once(name, "readings") for name in survey.files}
+        recording = read_recording(list(files.values()), survey.read, _by_label(survey, files))
         result = run_survey(plan, survey, recording, certificates, len(records))
         records += result.records
         deviations += _departures(plan, survey, recording)
@@ -126,6 +128,15 @@ def evaluate(
         cautions=SURVEY_CAUTIONS,
     )
     return Evaluation(record=record, recordings=tuple(recordings), inputs=inputs)
+
+
+def _by_label(survey: Survey, files: Mapping[str, InputFile]) -> dict[str, ReadOptions]:
+    """What is told of single files, by the names that they have among the inputs."""
+    told = {}
+    for name, options in survey.loggers.items():
+        file = next(file for file in files if name == file or name.startswith(f"{file}/"))
+        told[files[file].name + name.removeprefix(file)] = options
+    return told
 
 
 def made_at() -> str:
@@ -186,6 +197,13 @@ def _settings(plan: Plan, recordings: list[RecordingEvidence], options: Mapping[
             for role in plan.channels
         ],
         "layouts": layouts,
+        "read": {
+            survey.name: {
+                "all files": as_plain(survey.read),
+                **{name: as_plain(told) for name, told in survey.loggers.items()},
+            }
+            for survey in plan.surveys
+        },
     }
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from qualify.standards import rows
 
@@ -92,7 +92,7 @@ def inverse_range_c(letter: str) -> tuple[float, float]:
     raise UnknownTypeError(letter)
 
 
-def emf_mv(letter: str, temperature_c: FloatArray | float) -> FloatArray:
+def emf_mv(letter: str, temperature_c: ArrayLike) -> FloatArray:
     """Voltage of a thermocouple whose reference junction is at 0 °C.
 
     Parameters
@@ -119,12 +119,12 @@ def emf_mv(letter: str, temperature_c: FloatArray | float) -> FloatArray:
     return _by_piece(letter, temperature_c, slope=False)
 
 
-def sensitivity_mv_per_c(letter: str, temperature_c: FloatArray | float) -> FloatArray:
+def sensitivity_mv_per_c(letter: str, temperature_c: ArrayLike) -> FloatArray:
     """Slope of the reference function [mV/°C]; NaN outside its range. See `emf_mv`."""
     return _by_piece(letter, temperature_c, slope=True)
 
 
-def _by_piece(letter: str, temperature_c: FloatArray | float, *, slope: bool) -> FloatArray:
+def _by_piece(letter: str, temperature_c: ArrayLike, *, slope: bool) -> FloatArray:
     t = np.asarray(temperature_c, dtype=np.float64)
     value = np.full(t.shape, np.nan)
     for piece in _pieces(letter):
@@ -142,7 +142,7 @@ def _grid(letter: str) -> tuple[FloatArray, FloatArray]:
 
 
 def temperature_c(
-    letter: str, voltage_mv: FloatArray | float, junction_c: FloatArray | float = 0.0
+    letter: str, voltage_mv: ArrayLike, junction_c: ArrayLike = 0.0
 ) -> FloatArray:
     """Temperature of the measuring junction from voltage and reference-junction temperature.
 

@@ -15,7 +15,7 @@ from qualify.inputs import InputFile, load
 from qualify.plan.model import Plan
 from qualify.plan.options import plan_from_options
 from qualify.plan.reading import read_plan
-from qualify.readings.model import ReadOptions
+from qualify.readings.told import from_plain
 from qualify.record import SCHEMA, plain
 from qualify.units import TemperatureUnit
 
@@ -150,13 +150,10 @@ def _plan_from(options: Mapping[str, Any]) -> Plan:
         heat_start=options["heat_start"],
         certificates=options["certificates"],
         ignored=options["ignore"],
-        read=ReadOptions(
-            units=units,
-            dates=options["dates"],
-            encoding=options["encoding"],
-            sheet=options["sheet"],
-            header_row=options["header_row"],
-        ),
+        read=from_plain(options["read"]),
+        loggers={
+            file: from_plain(told) for file, told in zip(files, options["loggers"], strict=True) if told
+        },
     )
 
 

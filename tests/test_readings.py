@@ -197,7 +197,7 @@ def test_sheet_with_a_title_above_its_header():
     layout = recording.layouts["oven.xlsx"]
     assert layout["sheet"] == "Data"
     assert layout["header row"] == "3"
-    assert "'Door'" in layout["columns set aside"]
+    assert [(channel.name, channel.states) for channel in recording.others] == [("Door", ("shut", "open"))]
 
 
 def test_sheet_with_times_as_text_and_numbers_as_text():
@@ -414,8 +414,15 @@ def test_a_column_of_flags_names_no_unit():
 def test_a_column_of_words_is_no_temperature():
     recording = read("Time (s),T1,State\n0,20,ON\n1,21,OFF\n", AS_C)
     assert names(recording) == ["T1"]
+    assert [(channel.name, channel.states) for channel in recording.others] == [("State", ("ON", "OFF"))]
+    assert recording.other_values.tolist() == [[0.0], [1.0]]
+
+
+def test_a_column_of_remarks_is_set_aside():
+    rows = "".join(f"{i},20.5,remark number {'abcdefghijklmnop'[i]}\n" for i in range(14))
+    recording = read("Time (s),T1,Remark\n" + rows, AS_C)
     assert recording.others == ()
-    assert "'State' (words only)" in recording.layouts["oven.csv"]["columns set aside"]
+    assert "'Remark' (remarks)" in recording.layouts["oven.csv"]["columns set aside"]
 
 
 def test_a_dead_channel_stays_a_temperature():
@@ -540,7 +547,9 @@ def test_encodings(encoding: str, told: str | None, worded: str):
 
 
 def test_an_unknown_encoding_is_refused_naming_the_option():
-    refusal = refused(ISO.replace("T1", "温度"), encoding="shift_jis", options=AS_C)
+    # Two words that are as likely in another encoding; with a word of the trade it would be a doubt.
+    unsure = ISO.replace("T1", "鉄板").replace("T2", "鋼").replace("°", "")
+    refusal = refused(unsure, encoding="shift_jis", options=AS_C)
     assert refusal.code == "encoding-unknown"
     assert "--encoding" in refusal.mend
     told = ISO.replace("T1", "温度").replace("°", "")

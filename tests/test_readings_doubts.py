@@ -209,7 +209,7 @@ def test_a_ledger_that_does_not_balance_is_a_defect(monkeypatch: pytest.MonkeyPa
 def test_cells_lost_on_the_way_are_a_defect(monkeypatch: pytest.MonkeyPatch):
     from qualify.readings import single
 
-    monkeypatch.setattr(single, "_cells_without_reading", lambda *_: iter(()))
+    monkeypatch.setattr(single, "cells_without_reading", lambda *_: iter(()))
     with pytest.raises(RuntimeError, match="6 cells 5 are readings and 0 stand in doubts"):
         read(HEADER + "0,1,2,OL\n1,4,5,6\n")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from datetime import date, datetime, time
@@ -108,11 +109,20 @@ class Keys:
             raise self.wrong(key, f"a number of at least {least:g}")
         return float(value)
 
-    def whole(self, key: str) -> int | None:
-        """A whole number from 1."""
+    def numbers(self, key: str) -> tuple[float, ...]:
+        """A list of finite numbers; a single one counts as a list of one."""
         value = self.take(key)
-        if value is not None and (isinstance(value, bool) or not isinstance(value, int) or value < 1):
-            raise self.wrong(key, "a whole number from 1")
+        items = value if isinstance(value, list) else [] if value is None else [value]
+        for item in items:
+            if isinstance(item, bool) or not isinstance(item, (int, float)) or not abs(item) < math.inf:
+                raise self.wrong(key, "a list of numbers")
+        return tuple(float(item) for item in items)
+
+    def whole(self, key: str, *, least: int = 1) -> int | None:
+        """A whole number from `least`."""
+        value = self.take(key)
+        if value is not None and (isinstance(value, bool) or not isinstance(value, int) or value < least):
+            raise self.wrong(key, f"a whole number from {least}")
         return value
 
     def yes_or_no(self, key: str) -> bool:

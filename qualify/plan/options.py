@@ -22,6 +22,7 @@ def plan_from_options(
     certificates: str | None = None,
     ignored: Mapping[str, str] | None = None,
     read: ReadOptions | None = None,
+    loggers: Mapping[str, ReadOptions] | None = None,
 ) -> Plan:
     """Build the plan that the options describe.
 
@@ -39,8 +40,8 @@ def plan_from_options(
         Certificates file, or None.
     ignored
         Channel → reason.
-    read
-        What the options say about the files' layout.
+    read, loggers
+        What the options say about the layout of all files, and of single ones by name.
     """
     unit = units or TemperatureUnit.C
     name = f"{setpoint:g} {unit.value}"
@@ -67,6 +68,7 @@ def plan_from_options(
                 stage=Stage.OPERATION,
                 files=tuple(files),
                 read=read or ReadOptions(units=units),
+                loggers=loggers or {},
                 holds=(hold,),
             ),
         ),

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from qualify.findings import Doubt, DoubtKind, RefusalKind, nearest
 from qualify.readings.cells import (
@@ -17,6 +17,7 @@ from qualify.readings.cells import (
     unit_of_line,
     usual_kind,
 )
+from qualify.readings.long_columns import LongColumns, find_long
 from qualify.readings.model import ReadOptions
 from qualify.readings.table import Head
 from qualify.readings.time_columns import TIME_KINDS, is_time_name, time_columns
@@ -27,7 +28,8 @@ NO_TEMPERATURE = RefusalKind(
     "no-temperature-column",
     what="no column of temperatures was found ({found})",
     why="There is nothing to judge.",
-    mend="give the columns their unit in the header, such as 'T1 (°C)', or export the readings again.",
+    mend="give the columns their unit in the header, such as 'T1 (°C)', or tell it with --unit-of; for "
+    "thermocouple millivolts add --thermocouple TYPE and --reference-junction.",
 )
 UNIT_UNKNOWN = RefusalKind(
     "unit-unknown",
@@ -68,8 +70,20 @@ UNIT_MISSING = DoubtKind(
     "give it its unit in the header",
 )
 
+NAME_OF_OTHER_QUANTITY = DoubtKind(
+    "name-of-other-quantity",
+    "the name speaks of {word} and the column names no unit, so it was taken for a temperature as all columns "
+    "without one are; if it is none, add --unit-of with its unit, such as --unit-of '{name}=%'",
+)
+
 MILLIVOLTS = frozenset(("mV", "mv", "MV", "millivolt", "millivolts"))
 """Words for the unit of a thermocouple's voltage."""
+
+_OTHER_QUANTITIES = frozenset(
+    ("pressure", "oxygen", "o2", "flow", "velocity", "speed", "flux", "humidity", "rh", "voltage", "current")
+    + ("power", "level", "output", "valve", "damper", "frequency", "weight", "druck", "feuchte", "sauerstoff")
+)
+_TEMPERATURE_WORDS = frozenset(("temperature", "temp", "temperatur", "température", "temperatura"))
 
 _TRAILING_BRACKET = re.compile(
     r"^(?P<name>.*?)\s*(?:\((?P<round>[^()]*)\)|\[(?P<square>[^\[\]]*)\])\s*$", re.DOTALL
@@ -119,6 +133,14 @@ class Roles:
         Columns that are not kept, with the reason.
     unit_source
         Where the units were named, in words.
+    unit_was_told
+        Whether only the user's word gives the unit of some column.
+    long
+        The columns of a long table; None for a wide one, and then the next two say nothing.
+    value_unit_word, general_unit
+        The unit that the value's header names, and that of channels for which nothing names one.
+    told
+        The fields of `ReadOptions` that would say the same.
     """
 
     time: TimeColumns
@@ -127,6 +149,11 @@ class Roles:
     unit_columns: dict[int, TemperatureUnit]
     aside: dict[int, str]
     unit_source: str
+    unit_was_told: bool = False
+    long: LongColumns | None = None
+    value_unit_word: str = ""
+    general_unit: TemperatureUnit | None = None
+    told: Mapping[str, object] = field(default_factory=dict)
 
 
 def name_and_unit(header: str) -> tuple[str, str]:
@@ -176,6 +203,9 @@ def assign(file: str, head: Head, options: ReadOptions) -> Roles:
         )
     }
     unit_columns = _unit_columns(head, kinds, {*time.columns, *aside})
+    long = find_long(file, head, kinds, split, {*time.columns, *aside}, options)
+    if long is not None:
+        return _long_roles(file, head, long, time, aside, split, options)
     whole_file, source = _unit_of_file(file, head, unit_columns)
     quantities = []
     for column in range(width):
@@ -207,7 +237,45 @@ def assign(file: str, head: Head, options: ReadOptions) -> Roles:
         ):
             raise UNIT_UNKNOWN(file=file)
         raise NO_TEMPERATURE(file=file, found=_found(others, aside, head))
-    return Roles(time, tuple(temperatures), tuple(others), unit_columns, aside, source)
+    was_told = not named and whole_file is None and options.units is not None
+    return Roles(time, tuple(temperatures), tuple(others), unit_columns, aside, source, was_told)
+
+
+def _long_roles(
+    file: str,
+    head: Head,
+    long: LongColumns,
+    time: TimeColumns,
+    aside: dict[int, str],
+    split: Sequence[tuple[str, str]],
+    options: ReadOptions,
+) -> Roles:
+    """Put together the roles of a long table's columns; its channels are known only after reading."""
+    word = split[long.value][1] or head.unit_cells[long.value]
+    whole_file, source = _unit_of_file(file, head, {})
+    general, told = whole_file, False
+    if long.unit is not None:
+        source = f"the unit column '{head.names[long.unit].strip()}'"
+    elif word:
+        source = f"the header '{head.names[long.value].strip()}'"
+    elif general is None:
+        general, told = options.units, options.units is not None
+        source = f"--units {options.units}" if told else "the channels' own names"
+    used = {long.channel, long.value, long.unit, *time.columns, *aside}
+    rest = {column: "not part of the long table" for column in range(len(head.names)) if column not in used}
+    return Roles(
+        time=time,
+        temperatures=(),
+        others=(),
+        unit_columns={},
+        aside={**aside, **rest},
+        unit_source=source,
+        unit_was_told=told,
+        long=long,
+        value_unit_word=word,
+        general_unit=general,
+        told=long.told(head),
+    )
 
 
 def units_missing(file: str, others: Sequence[Quantity]) -> Iterator[Doubt]:
@@ -217,6 +285,17 @@ def units_missing(file: str, others: Sequence[Quantity]) -> Iterator[Doubt]:
             yield UNIT_MISSING(file=file, column=quantity.shown)
         elif not is_other_unit(quantity.unit_word):
             yield UNIT_STRANGE(file=file, column=quantity.shown, word=quantity.unit_word)
+
+
+def names_of_other_quantities(file: str, temperatures: Sequence[Quantity]) -> Iterator[Doubt]:
+    """List the columns taken for temperatures, for want of a unit, whose names speak of something else."""
+    for quantity in temperatures:
+        if quantity.own_unit:
+            continue
+        words = re.split(r"[\W_]+", quantity.name.casefold())
+        word = next((word for word in words if word in _OTHER_QUANTITIES), None)
+        if word is not None and not _TEMPERATURE_WORDS.intersection(words):
+            yield NAME_OF_OTHER_QUANTITY(file=file, column=quantity.shown, word=word, name=quantity.name)
 
 
 def names_missing(file: str, quantities: Sequence[Quantity]) -> Iterator[Doubt]:
@@ -242,9 +321,7 @@ def _found(others: Sequence[Quantity], aside: dict[int, str], head: Head) -> str
     return "found " + ", ".join(words[:6]) if words else "found only the time"
 
 
-def _quantity(
-    file: str, head: Head, column: int, split: tuple[str, str], options: ReadOptions
-) -> Quantity:
+def _quantity(file: str, head: Head, column: int, split: tuple[str, str], options: ReadOptions) -> Quantity:
     name, in_header = split
     header = head.names[column]
     in_row = head.unit_cells[column]

@@ -16,12 +16,12 @@ from concurrent.futures import Future, ThreadPoolExecutor
 import numpy as np
 from numpy.typing import NDArray
 
-from qualify.findings import RefusalKind
+from qualify.findings import Doubt, RefusalKind
 from qualify.inputs import InputFile
 from qualify.readings.cells import CellKind, kind_of
 from qualify.readings.layout import SAMPLE_ROWS, Place, body_score, find_table, has_readings, make_head
 from qualify.readings.model import IntArray, ReadOptions
-from qualify.readings.numbers import POINT, Marks, find_marks
+from qualify.readings.numbers import POINT, FoundMarks, find_marks, is_number
 from qualify.readings.table import Column, Faults, Head, Piece, text_column
 from qualify.readings.text import Text, is_text, read_text
 
@@ -57,6 +57,8 @@ BLANKS = {"spaces": rb"[ \t]{2,}|\t", "space": rb"[ \t]+"}
 _HEAD_BYTES = 1 << 18
 _PIECE_BYTES = 1 << 22
 _ENOUGH = 0.5
+_CLEARLY = 0.9
+_BETTER_BY = 0.1
 _MOST_ODD_LINES = 60
 """So many lines of a repeated header, or of a summary below the readings, are looked at."""
 
@@ -85,26 +87,26 @@ def open_source(file: InputFile, options: ReadOptions) -> DelimitedSource:
         + " between cells"
     )
     place = find_table(rows, file=file.name, options=options, tried=tried)
+    _quotes_above_match(file.name, text, place.first)
     sign = DELIMITERS.get(word, "\t")
     if word in BLANKS:
         rows = [_with_name_for_time(row, place, index) for index, row in enumerate(rows)]
     body = [cell for row in rows[place.first :] for cell in row]
-    # Between commas only a number in quotation marks can have one.
-    body = [cell for cell in body if "," in cell] if sign == "," else body
-    marks = find_marks(
-        body, file.name, decimal=options.decimal_mark, thousands=options.thousands_mark
-    )
-    if marks is None and sign != ",":
-        marks = _marks_further_down(text, sign, file.name)
+    # Between commas a plain point is the decimal mark; only numbers written otherwise tell more.
+    body = [cell for cell in body if not is_number(cell, POINT)] if sign == "," else body
+    found = find_marks(body, file.name, decimal=options.decimal_mark, thousands=options.thousands_mark)
+    if found.marks is None and sign != ",":
+        found = _marks_further_down(text, sign, file.name)
     head = make_head(
         rows,
         place,
         file=file.name,
-        marks=marks or POINT,
+        marks=found.marks or POINT,
         words={"format": "delimited text", "encoding": text.encoding, "delimiter": word},
     )
-    told = {**place.told, **head.marks.told, "delimiter": word}
-    return DelimitedSource(file.name, text, head, sign, place, told, options.last_row)
+    told = {**place.told, **head.marks.told, "delimiter": word, "encoding": text.codec}
+    doubts = (*place.doubts, *found.doubts(file.name))
+    return DelimitedSource(file.name, text, head, sign, place, told, doubts, options.last_row)
 
 
 def _table(text: Text, wanted: int, told: str | None) -> tuple[str, Text, list[list[str]]]:
@@ -126,11 +128,13 @@ def _table(text: Text, wanted: int, told: str | None) -> tuple[str, Text, list[l
 
     for word in DELIMITERS if told is None else (told,):
         attempt(word)
-    if told is None and max(scores.values(), default=0.0) < _ENOUGH:
+    signs = max(scores.values(), default=0.0)
+    if told is None and signs < _CLEARLY:
         for word in BLANKS:
             attempt(word)
-            if scores.get(word, 0.0) >= _ENOUGH:
+            if scores.get(word, 0.0) >= max(_ENOUGH, signs + _BETTER_BY):
                 break
+            scores.pop(word, None)
     best = max(scores, key=lambda word: scores[word], default=None)
     if best is None or (scores[best] < _ENOUGH and told is None):
         # Say what is wrong by the rules of the likeliest delimiter; most often there is only a header.
@@ -156,7 +160,14 @@ def _tabbed(text: Text, blanks: bytes) -> Text:
         behind = match.string[match.end() : match.end() + 1]
         return b"" if at_edge or behind in (b"", b"\n", b"\r") else b"\t"
 
-    return Text(pattern.sub(replace, text.data[text.start :]), 0, text.encoding)
+    return Text(pattern.sub(replace, text.data[text.start :]), 0, text.encoding, text.codec, text.doubts)
+
+
+def _quotes_above_match(file: str, text: Text, first: int) -> None:
+    """Refuse a header in which a cell in quotation marks runs over the line's end."""
+    for index, line in enumerate(_first_lines(text, first)):
+        if line.count('"') % 2:
+            raise QUOTES(file=file, row=index + 1, trouble="opens a cell that isn't closed in its row")
 
 
 def _with_name_for_time(row: list[str], place: Place, index: int) -> list[str]:
@@ -191,7 +202,7 @@ def _first_lines(text: Text, wanted: int) -> list[str]:
     return lines[:wanted]
 
 
-def _marks_further_down(text: Text, delimiter: str, file: str) -> Marks | None:
+def _marks_further_down(text: Text, delimiter: str, file: str) -> FoundMarks:
     """Look for a decimal mark in the whole file where the first rows hold whole numbers only."""
     edge = re.escape(delimiter.encode())
     number = rb"[+-]?\d*%b\d+"
@@ -214,13 +225,14 @@ class DelimitedSource:
         delimiter: str,
         place: Place,
         told: Mapping[str, object],
+        doubts: tuple[Doubt, ...],
         last_row: int | None,
     ) -> None:
         self.file = file
         self.head = head
         self.faults = Faults()
         self.told = told
-        self.doubts = place.doubts
+        self.doubts = doubts + text.doubts
         self._data = text.data
         self._delimiter = delimiter
         self._width = len(head.names)

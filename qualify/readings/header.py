@@ -97,8 +97,7 @@ def find_header(
         return Header(words[-1], units, description)
     upper, lower = words[-2:]
     chosen, why = _names_of_two(rows[upper], rows[lower], key)
-    if not why and (width < 3 or not all(cell.strip() for cell in rows[upper])):
-        # A row of two cells, or one with gaps, says nothing of the columns: it is a line of the preamble.
+    if not _speaks_of_columns(rows[upper], width, key, sure=why):
         return Header(lower, units, None)
     names, description = (upper, lower) if chosen == "upper" else (lower, upper)
     doubts: tuple[Doubt, ...] = ()
@@ -126,6 +125,19 @@ def _names_of_two(upper: Sequence[str], lower: Sequence[str], key: int) -> tuple
     return "lower", False
 
 
+def _speaks_of_columns(row: Sequence[str], width: int, key: int, *, sure: bool) -> bool:
+    """Whether a row of words says something of each column, and isn't a line of the preamble.
+
+    `sure` tells that the two rows themselves show which of them holds the names.
+    """
+    filled = sum(bool(cell.strip()) for cell in row)
+    if len(row) != width or filled < width - 1:
+        return False
+    if _is_labelled_names(row) or _is_labelled_description(row):
+        return True
+    return not row[key].strip() or (width > 2 and (sure or filled == width))
+
+
 def _is_labelled_names(row: Sequence[str]) -> bool:
     return row[0].strip().rstrip(":").casefold() in _NAME_LABELS
 
@@ -135,8 +147,9 @@ def _is_labelled_description(row: Sequence[str]) -> bool:
 
 
 def _is_header_row(row: Sequence[str], width: int) -> bool:
-    """Whether a row has a cell for each column, give or take one, and fills half of them."""
-    return abs(len(row) - width) <= 1 and sum(bool(cell.strip()) for cell in row) * 2 >= width
+    """Whether a row has a cell for each column, give or take one, and fills half of them or names units."""
+    filled = sum(bool(cell.strip()) for cell in row)
+    return abs(len(row) - width) <= 1 and (filled * 2 >= width or is_units_row(row))
 
 
 def _is_words(row: Sequence[str]) -> bool:

@@ -64,6 +64,7 @@ TABLES_SEVERAL = RefusalKind(
 
 SAMPLE_ROWS = 300
 _BODY_ROWS = 40
+_UNNAMED = 0.8
 _VALUES = frozenset((CellKind.NUMBER, CellKind.STAMP, CellKind.DATE, CellKind.TIME))
 
 
@@ -91,8 +92,14 @@ class Place:
         }
 
     def is_row_of_readings(self, row: Sequence[str]) -> bool:
-        """Whether a row holds what every row of readings holds: a time (or number) in the key column."""
-        return len(row) > self.key and kind_of(row[self.key]) is self.key_kind
+        """Whether a row holds what every row of readings holds: a time (or number) in the key column.
+
+        A date counts as a stamp: sheets store it as one at midnight, and it is cut to the date there.
+        """
+        if len(row) <= self.key:
+            return False
+        kind = kind_of(row[self.key])
+        return kind is self.key_kind or (kind is CellKind.DATE and self.key_kind is CellKind.STAMP)
 
 
 def is_blank(row: Sequence[str]) -> bool:
@@ -104,7 +111,8 @@ def body_score(rows: Sequence[Sequence[str]]) -> float:
     """Tell how well the rows read as a table, 0 to 1.
 
     The share of rows with the usual number of cells, times the share of their cells that are numbers,
-    times, units or words for "no reading"; of the rows below the header.
+    times, units or words for "no reading"; of the rows below the header. Less where no row of as many
+    words stands above them, since a wrong delimiter seldom cuts names and readings alike.
     """
     kinds = [[kind_of(cell) for cell in row] for row in rows]
     body = _likely_body(kinds, range(len(rows)))
@@ -117,7 +125,12 @@ def body_score(rows: Sequence[Sequence[str]]) -> float:
         for index in full
         for kind, cell in zip(kinds[index], rows[index], strict=True)
     )
-    return len(full) / len(body) * known / (len(full) * width)
+    named = any(len(kinds[index]) == width and _all_words(kinds[index]) for index in range(body[0]))
+    return len(full) / len(body) * known / (len(full) * width) * (1.0 if named else _UNNAMED)
+
+
+def _all_words(kinds: Sequence[CellKind]) -> bool:
+    return all(kind in (CellKind.WORD, CellKind.BLANK) for kind in kinds)
 
 
 def _likely_body(kinds: Sequence[Sequence[CellKind]], indices: Iterable[int]) -> list[int]:
@@ -133,6 +146,10 @@ def _likely_body(kinds: Sequence[Sequence[CellKind]], indices: Iterable[int]) ->
     ]
     if words and words[-1] < len(filled) - 1:
         filled = filled[words[-1] + 1 :]
+    # A summary below the readings, whose rows begin with a word where theirs begin with a value, is no body.
+    first = {index: next(kind for kind in kinds[index] if kind is not CellKind.BLANK) for index in filled}
+    while len(filled) > 1 and first[filled[-1]] is CellKind.WORD and first[filled[0]] in _VALUES:
+        filled.pop()
     return filled[-max(3, -(-len(filled) // 4)) :][-_BODY_ROWS:]
 
 
@@ -158,9 +175,7 @@ def has_readings(rows: Sequence[Sequence[str]]) -> bool:
     )
 
 
-def find_table(
-    rows: Sequence[Sequence[str]], *, file: str, options: ReadOptions, tried: str
-) -> Place:
+def find_table(rows: Sequence[Sequence[str]], *, file: str, options: ReadOptions, tried: str) -> Place:
     """Find the names, the units row, the description row and the first row of readings.
 
     Parameters
@@ -227,13 +242,9 @@ def find_table(
             if index is not None:
                 _must_be_words(rows, index, above, file)
         _no_table_above(kinds[: header.names], header.names, file)
-    elif any(
-        index > header.names and index not in (header.units, header.description) for index in above
-    ):
+    elif any(index > header.names and index not in (header.units, header.description) for index in above):
         raise HEADER_ROW_OUTSIDE(file=file, told=options.header_row)
-    return Place(
-        header.names, header.units, header.description, first, width, key, key_kind, header.doubts
-    )
+    return Place(header.names, header.units, header.description, first, width, key, key_kind, header.doubts)
 
 
 def _start(rows: Sequence[Sequence[str]], file: str, options: ReadOptions) -> int:
@@ -277,7 +288,7 @@ def _no_table_above(kinds: Sequence[Sequence[CellKind]], names: int, file: str) 
     """Refuse a file in which rows like readings stand above the names: two alike that begin with values."""
     for index in range(1, len(kinds)):
         here = kinds[index]
-        if here == kinds[index - 1] and here[0] in _VALUES and sum(kind in _VALUES for kind in here) >= 2:
+        if here and here == kinds[index - 1] and here[0] in _VALUES and sum(kind in _VALUES for kind in here) >= 2:
             raise TABLES_SEVERAL(file=file, row=index, other=names + 1)
 
 
@@ -315,7 +326,9 @@ def make_head(
         If the number of names and of cells don't fit.
     """
     width = place.width
-    sample = tuple(tuple(row) for row in rows[place.first :] if len(row) == width)
+    sample = tuple(
+        tuple(row) for row in rows[place.first :] if len(row) == width and place.is_row_of_readings(row)
+    )
     spare = all(not row[-1].strip() for row in sample)
 
     def cells_of(index: int | None) -> Cells:

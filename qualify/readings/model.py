@@ -101,6 +101,10 @@ class ReadOptions:
         The day of the first reading, where its times have none.
     zone
         Name of the time zone whose clock changes the logger followed, such as "Europe/Berlin".
+    not_readings
+        Numbers that the logger writes where it has no reading, in the file's own unit.
+    logger
+        Name of the logger, where files with the same channel names come from different ones.
     clock
         How this logger's clock stands against that of the first file.
     interpolate_up_to_s
@@ -130,6 +134,8 @@ class ReadOptions:
     dates: str | None = None
     date: date | None = None
     zone: str | None = None
+    not_readings: tuple[float, ...] = ()
+    logger: str | None = None
     clock: LoggerClock | None = None
     interpolate_up_to_s: float | None = None
 
@@ -140,7 +146,8 @@ class Channel:
 
     `header` is the raw header; `name` the header trimmed and without its unit in brackets, with
     the file's stem in front where two files share a name; `unit` the file's own word for the unit;
-    `description` what a second row of words above the readings says of it.
+    `description` what a second row of words above the readings says of it; `states` the words of a
+    digital channel, whose values are their numbers (first = 0).
     """
 
     name: str
@@ -148,6 +155,7 @@ class Channel:
     file: str
     unit: str
     description: str = ""
+    states: tuple[str, ...] = ()
 
     def is_called(self, word: str) -> bool:
         """Whether a certificate, an option or the plan means this channel by `word`."""

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from qualify.findings import RefusalKind
+from qualify.findings import Doubt, DoubtKind, RefusalKind
 
 MARK_UNCLEAR = RefusalKind(
     "decimal-mark-unclear",
@@ -24,6 +24,13 @@ MARKS_SAME = RefusalKind(
     what="the decimal mark and the thousands mark are both the {mark}",
     why="One sign can't be both.",
     mend="correct --decimal-mark or --thousands-mark.",
+)
+
+THREE_DIGITS = DoubtKind(
+    "three-digits-behind-every-comma",
+    "every number has three digits behind its comma, such as '{cell}'; the comma was read as the decimal mark, "
+    "since numbers under a thousand would have none. To pin it add --decimal-mark comma; if it sets off "
+    "thousands, --thousands-mark comma",
 )
 
 SIGNS = {"point": ".", "comma": ",", "space": " ", "apostrophe": "'", "none": ""}
@@ -78,7 +85,7 @@ def is_number(text: str, marks: Marks) -> bool:
 def value_of(text: str, marks: Marks) -> float:
     """The value of a number that `is_number` accepts."""
     if marks.thousands:
-        for sign in (_BLANKS if marks.thousands == " " else _APOSTROPHES if marks.thousands == "'" else ""):
+        for sign in _BLANKS if marks.thousands == " " else _APOSTROPHES if marks.thousands == "'" else "":
             text = text.strip().replace(sign, "")
         text = text.replace(marks.thousands, "")
     return float(text.replace(marks.decimal, "."))
@@ -87,7 +94,10 @@ def value_of(text: str, marks: Marks) -> float:
 POINT = Marks(".")
 COMMA = Marks(",")
 _GROUPED = tuple(
-    Marks(decimal, thousands) for decimal in ".," for thousands in (".", ",", "'", " ") if decimal != thousands
+    Marks(decimal, thousands)
+    for decimal in ".,"
+    for thousands in (".", ",", "'", " ")
+    if decimal != thousands
 )
 
 
@@ -104,10 +114,20 @@ def is_other_notation(text: str, marks: Marks) -> bool:
     return _DIGITS_AND_MARKS.fullmatch(text) is not None and not is_number(text, marks)
 
 
-def find_marks(
-    cells: Sequence[str], file: str, *, decimal: str | None, thousands: str | None
-) -> Marks | None:
-    """Tell the marks from cells of numbers; None where no cell has a mark.
+@dataclass(frozen=True, slots=True)
+class FoundMarks:
+    """The marks of a file (None where no number has one), and a number that left a doubt about them."""
+
+    marks: Marks | None
+    doubtful: str = ""
+
+    def doubts(self, file: str) -> tuple[Doubt, ...]:
+        """List the doubt, where there is one."""
+        return (THREE_DIGITS(file=file, cell=self.doubtful),) if self.doubtful else ()
+
+
+def find_marks(cells: Sequence[str], file: str, *, decimal: str | None, thousands: str | None) -> FoundMarks:
+    """Tell the marks from cells of numbers.
 
     Parameters
     ----------
@@ -129,27 +149,31 @@ def find_marks(
         raise MARKS_SAME(file=file, mark=decimal)
     numbers = [text for text in map(str.strip, cells) if is_any_number(text)]
     if told_decimal is not None:
-        return Marks(told_decimal, _thousands(numbers, told_decimal) if told_thousands is None else told_thousands)
+        if told_thousands is None:
+            told_thousands = _thousands(numbers, told_decimal)
+        return FoundMarks(Marks(told_decimal, told_thousands))
     if told_thousands:
         left = [sign for sign in ".," if sign != told_thousands]
-        return Marks(_decimal_sign(numbers, left), told_thousands)
+        return FoundMarks(Marks(_decimal_sign(numbers, left), told_thousands))
     sure = [marks for text in numbers if (marks := _sure(text)) is not None]
     # One such number alone may be a damaged one; two, with no long number that lacks the mark, are a habit.
     if len(sure) > 1 and told_thousands is None and not any(map(_long_without_mark, numbers)):
         # The commonest wins, and each cell written otherwise is refused by its row.
-        return max(dict.fromkeys(sure), key=sure.count)
+        return FoundMarks(max(dict.fromkeys(sure), key=sure.count))
     commas = [text for text in numbers if "," in text]
     points = [text for text in numbers if "." in text]
     if not commas:
         if points and told_thousands is None:
             _must_be_decimals(points, numbers, ".", file)
-        return POINT if points else None
+        return FoundMarks(POINT if points else None)
     if points:
         # Mixed marks: the commoner is taken, and each cell with the other is refused by its row.
-        return COMMA if len(commas) > len(points) else POINT
+        return FoundMarks(COMMA if len(commas) > len(points) else POINT)
     if told_thousands is None:
         _must_be_decimals(commas, numbers, ",", file)
-    return COMMA
+        if all(_as_thousands(text, ",") for text in commas):
+            return FoundMarks(COMMA, commas[0])
+    return FoundMarks(COMMA)
 
 
 def _sure(text: str) -> Marks | None:
@@ -191,13 +215,14 @@ def _must_be_decimals(marked: Sequence[str], numbers: Sequence[str], sign: str, 
     For points, which are decimals in most files, only where a number of more digits has none: 1.234 beside
     987 may be thousands, beside 0.987 it is not.
     """
-    def as_thousands(text: str) -> bool:
-        body = text.lstrip("+-")
-        front, _, behind = body.partition(sign)
-        return len(behind) == 3 and behind.isdigit() and 1 <= len(front) <= 3 and front.lstrip("0") != ""
-
-    if len(marked) == len(numbers) or not all(as_thousands(text) for text in marked):
+    if len(marked) == len(numbers) or not all(_as_thousands(text, sign) for text in marked):
         return
     if sign == "." and any(len(text.lstrip("+-")) > 3 for text in numbers if sign not in text):
         return
     raise MARK_UNCLEAR(file=file, cell=marked[0], sign_name=NAMES[sign])
+
+
+def _as_thousands(text: str, sign: str) -> bool:
+    """Whether the only mark of a number stands where one for thousands would."""
+    front, _, behind = text.lstrip("+-").partition(sign)
+    return len(behind) == 3 and behind.isdigit() and 1 <= len(front) <= 3 and front.lstrip("0") != ""

@@ -120,3 +120,12 @@ def text_column(cells: Sequence[str]) -> Column:
     column = np.empty(len(cells), dtype=object)
     column[:] = cells
     return column
+
+
+def one_column(parts: Sequence[Column]) -> Column:
+    """Put the parts of a column, one a piece, together."""
+    if len(parts) == 1:
+        return parts[0]
+    if any(part.dtype == object for part in parts):
+        return np.concatenate([part.astype(object) for part in parts])
+    return np.concatenate(parts)

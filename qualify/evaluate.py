@@ -33,7 +33,10 @@ from qualify.record import (
 from qualify.sensors.certificates import Certificates, read_certificates
 from qualify.stages.survey import run_survey
 
-LIBRARIES = ("numpy", "pandas", "matplotlib", "openpyxl", "XlsxWriter", "typer")
+LIBRARIES = (
+    *("numpy", "pandas", "matplotlib", "openpyxl", "python-calamine", "charset-normalizer", "tzdata"),
+    *("XlsxWriter", "typer"),
+)
 
 Fetch = Callable[[Path, str], InputFile]
 

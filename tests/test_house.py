@@ -40,12 +40,27 @@ NEVER = {
     "evaluate": ("pack", "cli"),
 }
 # The pack sees readings only as they are in evidence: types, never readers.
-READERS = ("readings.reading", "readings.delimited", "readings.sheets", "readings.text", "readings.times")
+READERS = (
+    "readings.reading",
+    "readings.registry",
+    "readings.unwrap",
+    "readings.delimited",
+    "readings.sheets",
+    "readings.xlsx",
+    "readings.oldsheets",
+    "readings.parquet",
+    "readings.text",
+    "readings.encodings",
+    "readings.times",
+)
 KEPT_APART = {
     "matplotlib": ("pack",),
     "xlsxwriter": ("pack",),
-    "openpyxl": ("readings",),
-    "typer": ("cli",),
+    "openpyxl": ("readings.xlsx",),
+    "python_calamine": ("readings.oldsheets",),
+    "pyarrow": ("readings.parquet",),
+    "charset_normalizer": ("readings.encodings",),
+    "typer": ("cli", "command_options"),
     "pandas": ("readings",),
     "statsmodels": (),
 }

@@ -8,22 +8,46 @@ from dataclasses import fields, replace
 from qualify.inputs import InputFile
 from qualify.readings.join import join
 from qualify.readings.model import ReadOptions, Recording
+from qualify.readings.parts import FileReadings
 from qualify.readings.registry import open_file
-from qualify.readings.single import FileReadings, read_one
+from qualify.readings.single import read_one
+from qualify.readings.unwrap import unwrap_with_side_files
 
 
 def read_files(
     files: Sequence[InputFile], options: ReadOptions, per_file: Mapping[str, ReadOptions]
 ) -> Recording:
-    """Read the files one by one and join them; see `qualify.readings.read_recording`."""
+    """Read the files one by one and join them; see `qualify.readings.read_recording`.
+
+    What was told of a file holds by its label, its name, or the name of the file inside an archive.
+    """
     if not files:
         raise ValueError("at least one file must be given")
-    parts: list[FileReadings] = []
+    unpacked: list[tuple[InputFile, ReadOptions, dict[str, str]]] = []
     for file, label in zip(files, labels(files), strict=True):
         told = _merged(options, per_file.get(label, per_file.get(file.name)))
-        named = replace(file, name=label)
-        parts.append(read_one(label, file.stem, open_file(named, told), told))
-    return join(parts)
+        found, aside = unwrap_with_side_files(replace(file, name=label), told.member)
+        for inner in found:
+            words = {} if inner.data is file.data else {"unpacked from": file.name}
+            if aside:
+                words["left aside in the archive"] = ", ".join(aside)
+            # What stands alone in its archive is called by the file that the user has.
+            shown = inner.name if inner.name.startswith(f"{label}/") else label
+            unpacked.append((replace(inner, name=shown), told, words))
+    parts: list[FileReadings] = []
+    all_told: list[ReadOptions] = []
+    names = labels([inner for inner, _, _ in unpacked])
+    for (inner, outer_told, words), label in zip(unpacked, names, strict=True):
+        own = _first_told(per_file, label, inner.name, inner.path.name) if words else None
+        told = _merged(outer_told, own)
+        part = read_one(label, inner.stem, open_file(replace(inner, name=label), told), told)
+        parts.append(replace(part, layout={**words, **part.layout}) if words else part)
+        all_told.append(told)
+    return join(parts, all_told)
+
+
+def _first_told(per_file: Mapping[str, ReadOptions], *names: str) -> ReadOptions | None:
+    return next((per_file[name] for name in names if name in per_file), None)
 
 
 def labels(files: Sequence[InputFile]) -> list[str]:

@@ -1,6 +1,7 @@
 """The formats that can be read: pairs of a sniff and an open.
 
-To add a format, write a module with `sniff` and `open_source` and add it here.
+To add a format, write a module with `sniff` and `open_source` and add it here. Archives are no format:
+`unwrap` takes the files out of them before.
 """
 
 from __future__ import annotations
@@ -10,7 +11,8 @@ from dataclasses import dataclass
 
 from qualify.findings import RefusalKind
 from qualify.inputs import InputFile
-from qualify.readings import delimited, sheets
+from qualify.readings import delimited, oldsheets, parquet, xlsx
+from qualify.readings.foreign import FORMAT_FOREIGN, foreign_format
 from qualify.readings.model import ReadOptions
 from qualify.readings.table import TableSource
 
@@ -29,6 +31,9 @@ FORMAT_UNKNOWN = RefusalKind(
 )
 
 
+_NEVER_TEXT = (b"PK\x03\x04", oldsheets.OLE)
+
+
 @dataclass(frozen=True, slots=True)
 class Reader:
     """One format: `sniff` tells why it declines, or None; `open_source` finds the table."""
@@ -40,7 +45,10 @@ class Reader:
 
 READERS: tuple[Reader, ...] = (
     Reader("delimited text", delimited.sniff, delimited.open_source),
-    Reader("workbook (.xlsx)", sheets.sniff, sheets.open_source),
+    Reader("workbook (.xlsx)", xlsx.sniff, xlsx.open_source),
+    Reader("workbook (.xls)", oldsheets.sniff_xls, oldsheets.open_xls),
+    Reader("workbook (.ods)", oldsheets.sniff_ods, oldsheets.open_ods),
+    Reader("parquet", parquet.sniff, parquet.open_source),
 )
 
 
@@ -50,19 +58,20 @@ def open_file(file: InputFile, options: ReadOptions, readers: Sequence[Reader] =
     Raises
     ------
     Refusal
-        If the file is empty, or no reader claims it.
+        If the file is empty, of a known format that isn't read, or no reader claims it.
     RuntimeError
         If two readers claim it: a defect of the sniffers.
     """
     if not file.data or file.data.isspace():
         raise FILE_EMPTY(file=file.name)
+    foreign = foreign_format(file)
+    if foreign is not None:
+        raise FORMAT_FOREIGN(file=file.name, what=foreign.what, mend=foreign.mend)
     declined = {reader.name: reader.sniff(file) for reader in readers}
-    if options.encoding is not None and declined.get("delimited text") is not None:
-        # A named encoding says that it is text, also where its bytes alone look binary.
-        declined["delimited text"] = (
-            None if not file.data.startswith(b"PK\x03\x04") else declined["delimited text"]
-        )
     claimants = [reader for reader in readers if declined[reader.name] is None]
+    if not claimants and options.encoding is not None and not file.data.startswith(_NEVER_TEXT):
+        # A named encoding says that it is text, also where its bytes alone look binary.
+        claimants = [reader for reader in readers if reader.name == "delimited text"]
     if len(claimants) > 1:
         names = " and ".join(reader.name for reader in claimants)
         raise RuntimeError(f"{file.name}: claimed by {names}")

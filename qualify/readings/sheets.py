@@ -74,7 +74,8 @@ FORMULA_NOT_CALCULATED = RefusalKind(
     "formula-not-calculated",
     what="cell {cell} of sheet '{sheet}' holds a formula that no spreadsheet program has calculated",
     why="Its value isn't in the file; taken for blank, or for the value beside it, it would be wrong.",
-    mend="open it in a spreadsheet program, let it calculate, and save it.",
+    mend="open it in a spreadsheet program, let it calculate, and save it; if the cell stays empty, put its "
+    "value in place of the formula.",
 )
 LAST_ROW_NOT_THERE = RefusalKind(
     "last-row-not-there",
@@ -217,7 +218,8 @@ def _find(
         for column in dates:
             row[column] = row[column].removesuffix(" 00:00:00")
     body = [cell for row in head_rows[place.first :] for cell in row[:width]]
-    marks = find_marks(body, file, decimal=options.decimal_mark, thousands=options.thousands_mark) or POINT
+    marks_found = find_marks(body, file, decimal=options.decimal_mark, thousands=options.thousands_mark)
+    marks = marks_found.marks or POINT
     words = {
         "format": form,
         "sheet": sheet,
@@ -234,7 +236,11 @@ def _find(
         if bottom >= place.first and top < end and left < width:
             area = f"{cell_name(top, left)}:{cell_name(bottom, right)}"
             raise CELLS_MERGED(file=file, row=max(top, place.first) + 1, column=names[left], area=area)
-    doubts = [*place.doubts, *_doubts_beside(file, names, place.first, end, beside)]
+    doubts = [
+        *place.doubts,
+        *marks_found.doubts(file),
+        *_doubts_beside(file, names, place.first, end, beside),
+    ]
     told = {**place.told, **marks.told, "sheet": sheet}
     return SheetSource(file, rows, place, end, head, dates, told, tuple(doubts))
 
@@ -261,16 +267,12 @@ def _merged_in_header(
             head_rows[place.names][left] = head_rows[top][left]
 
 
-def _doubts_beside(
-    file: str, names: Sequence[str], first: int, end: int, beside: Beside
-) -> Iterator[Doubt]:
+def _doubts_beside(file: str, names: Sequence[str], first: int, end: int, beside: Beside) -> Iterator[Doubt]:
     inside = [cell for cell in beside.formulas if first <= cell[0] < end and cell[1] < len(names)]
     if inside:
         row, column = min(inside)
         are = "is a formula" if len(inside) == 1 else "are formulas"
-        yield FORMULAS_READ(
-            file=file, row=row + 1, column=names[column], count=len(inside), are=are
-        )
+        yield FORMULAS_READ(file=file, row=row + 1, column=names[column], count=len(inside), are=are)
     rows = sorted(row for row in beside.hidden_rows if first <= row < end)
     columns = sorted(column for column in beside.hidden_columns if column < len(names))
     if rows or columns:
@@ -295,10 +297,9 @@ def _ranges(rows: Sequence[int]) -> str:
             runs[-1][1] = row
         else:
             runs.append([row, row])
-    worded = [
-        str(first + 1) if first == last else f"{first + 1} to {last + 1}" for first, last in runs[:_MOST_RANGES]
-    ]
-    return ", ".join(worded) + (f" and {len(runs) - _MOST_RANGES} more stretches" if runs[_MOST_RANGES:] else "")
+    shown, more = runs[:_MOST_RANGES], len(runs) - _MOST_RANGES
+    worded = [str(first + 1) if first == last else f"{first + 1} to {last + 1}" for first, last in shown]
+    return ", ".join(worded) + (f" and {more} more stretches" if more > 0 else "")
 
 
 def cell_name(row: int, column: int) -> str:
@@ -379,7 +380,7 @@ def _columns_of_dates(rows: Sequence[Row], width: int) -> list[int]:
 
 
 def _end_of_table(file: str, rows: Sequence[Row], place: Place, options: ReadOptions) -> int:
-    """Index behind the table's last row: told, or the first blank row that no row of readings of it follows."""
+    """Index behind the last row: told, or the first blank row that no row of readings follows."""
     if options.last_row is not None:
         if not place.first < options.last_row <= len(rows):
             raise LAST_ROW_NOT_THERE(file=file, told=options.last_row, first=place.first + 1, last=len(rows))
@@ -389,16 +390,15 @@ def _end_of_table(file: str, rows: Sequence[Row], place: Place, options: ReadOpt
         return place.is_row_of_readings(texts_of([row])[0])
 
     told = options.header_row is not None or options.first_row is not None
-    blank = [index for index in range(place.first, len(rows)) if _is_empty(rows[index])]
-    for index in blank:
-        after = next((later for later in range(index, len(rows)) if not _is_empty(rows[later])), None)
+    filled = [index for index in range(place.first, len(rows)) if not _is_empty(rows[index])]
+    for before, after in zip([place.first - 1, *filled], [*filled, None], strict=True):
         if after is None:
-            return index
-        if not is_reading(rows[after]):
-            other = next((later for later in range(after, len(rows)) if is_reading(rows[later])), None)
+            return before + 1
+        if after > before + 1 and not is_reading(rows[after]):
+            other = next((later for later in filled if later > after and is_reading(rows[later])), None)
             if other is not None and not told:
-                raise TABLES_SEVERAL(file=file, row=index + 1, other=after + 1)
-            return index
+                raise TABLES_SEVERAL(file=file, row=before + 2, other=after + 1)
+            return before + 1
     return len(rows)
 
 

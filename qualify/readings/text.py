@@ -1,17 +1,22 @@
-"""From a file's bytes to UTF-8 text: which encoding, and whether it is text at all."""
+"""From a file's bytes to UTF-8 text: which encoding, and whether it is text at all.
+
+In this order: a byte order mark; strict UTF-8; what was told; UTF-16 by its NUL bytes; Windows-1252 where
+nothing else is likely; a guess, which is a doubt.
+"""
 
 from __future__ import annotations
 
 import codecs
+import re
 from dataclasses import dataclass
 
-from qualify.findings import RefusalKind
+from qualify.findings import Doubt, DoubtKind, RefusalKind
 from qualify.inputs import InputFile
+from qualify.readings.encodings import guess_encoding, is_western
 
 ENCODING_UNKNOWN = RefusalKind(
     "encoding-unknown",
-    what="the text's encoding can't be told (byte {byte} at position {position} is neither UTF-8 nor one of "
-    "° µ ² ± and the letters of Western Europe in Windows-1252)",
+    what="the text's encoding can't be told (byte {byte} at position {position} is not UTF-8, and {trouble})",
     why="A wrong encoding changes names and units without a trace.",
     mend="add --encoding NAME, such as --encoding cp1252 or --encoding shift_jis.",
 )
@@ -40,6 +45,12 @@ LINE_ENDS_MIXED = RefusalKind(
     mend="export the file again, or save it from a text editor with one kind of line end.",
 )
 
+ENCODING_GUESSED = DoubtKind(
+    "encoding-guessed",
+    "the text's encoding was guessed: {encoding}, which makes '{example}' of the first word that hangs "
+    "on it; if that is wrong, add --encoding NAME (to settle it: --encoding {encoding})",
+)
+
 _BLOCK = 1 << 20
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -48,24 +59,26 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
-_WESTERN = frozenset(b"\xb0\xb5\xb2\xb1\x8a\x8c\x8e\x9a\x9c\x9e\x9f") | (
-    frozenset(range(0xC0, 0x100)) - {0xD7, 0xF7}
-)
 _NOT_TEXT = bytes(code for code in range(32) if code not in b"\t\n\r") + b"\x7f"
 _TEXT_BYTES = bytes(code for code in range(256) if code not in _NOT_TEXT)
 
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A file's text as UTF-8 with line feeds; it starts at byte `start` of `data`."""
+    """A file's text as UTF-8 with line feeds; it starts at byte `start` of `data`.
+
+    `encoding` words how it was read, `codec` is the name to tell it by, `doubts` holds a guess.
+    """
 
     data: bytes
     start: int
     encoding: str
+    codec: str = "utf-8"
+    doubts: tuple[Doubt, ...] = ()
 
 
 def read_text(file: InputFile, told: str | None) -> Text:
-    """Find the encoding of a text file, in the order mark, strict UTF-8, told, Windows-1252.
+    """Find the encoding of a text file and read it as UTF-8.
 
     Parameters
     ----------
@@ -86,19 +99,27 @@ def read_text(file: InputFile, told: str | None) -> Text:
                 position = _first_not_utf8(data, len(mark))
                 if position is not None:
                     raise ENCODING_DOES_NOT_FIT(file=file.name, encoding="UTF-8", position=position)
-                return _checked(file, data, len(mark), "UTF-8 with a byte order mark")
+                return _checked(file, data, len(mark), "UTF-8 with a byte order mark", "utf-8-sig")
             return _decoded(file, encoding, f"{encoding.upper()} with a byte order mark")
     position = _first_not_utf8(data, 0)
-    if position is None and not (told is not None and b"\0" in data):
-        return _checked(file, data, 0, "ASCII" if data.isascii() else "UTF-8")
+    wide = b"\0" in data
+    if position is None and not wide:
+        return _checked(file, data, 0, "ASCII" if data.isascii() else "UTF-8", "utf-8")
     if told is not None:
         return _decoded(file, told, f"{told}, as told")
-    strange = data.translate(None, delete=bytes(range(128)) + bytes(_WESTERN))
-    if strange:
-        raise ENCODING_UNKNOWN(
-            file=file.name, byte=f"0x{strange[0]:02X}", position=data.index(strange[:1]) + 1
-        )
-    return _decoded(file, "cp1252", "Windows-1252")
+    if wide:
+        unmarked = utf_16_without_mark(data)
+        if unmarked is not None:
+            return _guessed(file, unmarked, f"{unmarked.upper()}, by its NUL bytes")
+        if position is None:
+            return _checked(file, data, 0, "UTF-8", "utf-8")
+    if is_western(data):
+        return _decoded(file, "cp1252", "Windows-1252")
+    guess = guess_encoding(data)
+    if guess.encoding is None:
+        byte = data[position - 1] if position is not None else 0
+        raise ENCODING_UNKNOWN(file=file.name, byte=f"0x{byte:02X}", position=position, trouble=guess.trouble)
+    return _guessed(file, guess.encoding, f"{guess.encoding}, guessed")
 
 
 def is_text(data: bytes) -> str | None:
@@ -109,10 +130,37 @@ def is_text(data: bytes) -> str | None:
     # A few strange characters are a damaged text, which `read_text` refuses by their place.
     nul = head.find(b"\0")
     if nul >= 0:
+        if utf_16_without_mark(data) is not None:
+            return None
         return f"byte {nul + 1} is NUL, as in a binary file"
     controls = len(head.translate(None, delete=_TEXT_BYTES))
     if controls > len(head) // 20:
         return f"{controls} of the first {len(head)} bytes are control characters, as in a binary file"
+    return None
+
+
+def utf_16_without_mark(data: bytes) -> str | None:
+    """Tell whether the bytes are UTF-16 without a byte order mark: "utf-16-le", "utf-16-be" or None.
+
+    Of numbers and Latin letters every second byte is NUL, and none of the others is. The whole must decode
+    strictly.
+    """
+    if len(data) % 2:
+        return None
+    head = data[:_BLOCK]
+    even, odd = head[0::2], head[1::2]
+    for encoding, high, low in (("utf-16-le", odd, even), ("utf-16-be", even, odd)):
+        if low.count(0) or high.count(0) * 2 < len(high):
+            continue
+        decoder = codecs.getincrementaldecoder(encoding)("strict")
+        view = memoryview(data)
+        try:
+            for at in range(0, len(data), _BLOCK):
+                if "\0" in decoder.decode(bytes(view[at : at + _BLOCK]), final=at + _BLOCK >= len(data)):
+                    return None
+        except UnicodeDecodeError:
+            return None
+        return encoding
     return None
 
 
@@ -133,6 +181,15 @@ def _first_not_utf8(data: bytes, start: int) -> int | None:
     return None
 
 
+def _guessed(file: InputFile, encoding: str, worded: str) -> Text:
+    text = _decoded(file, encoding, worded)
+    head = text.data[text.start : text.start + _BLOCK].decode("utf-8", "ignore")
+    strange = re.search(r"[^\s,;|\t\"]*[^\x00-\x7f][^,;|\t\n\r\"]*", head)
+    example = strange[0].strip()[:40] if strange is not None else head.split("\n", 1)[0].strip()[:40]
+    doubt = ENCODING_GUESSED(file=file.name, encoding=encoding, example=example)
+    return Text(text.data, text.start, worded, text.codec, (doubt,))
+
+
 def _decoded(file: InputFile, encoding: str, worded: str) -> Text:
     try:
         text = file.data.decode(encoding)
@@ -144,10 +201,10 @@ def _decoded(file: InputFile, encoding: str, worded: str) -> Text:
         data = text.removeprefix("\ufeff").encode("utf-8")
     except UnicodeEncodeError as error:
         raise ENCODING_DOES_NOT_FIT(file=file.name, encoding=encoding, position=error.start + 1) from None
-    return _checked(file, data, 0, worded)
+    return _checked(file, data, 0, worded, encoding)
 
 
-def _checked(file: InputFile, data: bytes, start: int, encoding: str) -> Text:
+def _checked(file: InputFile, data: bytes, start: int, worded: str, codec: str) -> Text:
     view = memoryview(data)
     for at in range(start, len(data), _BLOCK):
         controls = bytes(view[at : at + _BLOCK]).translate(None, delete=_TEXT_BYTES)
@@ -158,4 +215,4 @@ def _checked(file: InputFile, data: bytes, start: int, encoding: str) -> Text:
         if b"\n" in data:
             raise LINE_ENDS_MIXED(file=file.name)
         data = data.replace(b"\r", b"\n")
-    return Text(data, start, encoding)
+    return Text(data, start, worded, codec)

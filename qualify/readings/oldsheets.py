@@ -1,0 +1,170 @@
+"""Older and open workbooks (.xls, .ods): values through calamine, what stands beside them from `beside`.
+
+Calamine gives every empty cell, and every cell with an error, as empty text; numbers of .ods as
+fractions; true and false of .ods as 1 and 0. What it leaves out is put back here.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import struct
+import zipfile
+import zlib
+from collections.abc import Callable, Iterator
+from datetime import date, datetime, timedelta
+from functools import lru_cache, partial
+from typing import TYPE_CHECKING, Any
+from xml.etree import ElementTree
+from xml.parsers import expat
+
+from qualify.inputs import InputFile
+from qualify.readings.biff import RecordsDamagedError, must_hold_together, read_beside_xls, workbook_stream
+from qualify.readings.model import ReadOptions
+from qualify.readings.opendocument import must_not_swell, read_beside_ods
+from qualify.readings.sheets import (
+    WORKBOOK_DAMAGED,
+    WORKBOOK_LOCKED,
+    Beside,
+    Row,
+    SheetSource,
+    choose_sheet,
+    table_on_sheet,
+    to_the_millisecond,
+)
+
+if TYPE_CHECKING:
+    from python_calamine import CalamineWorkbook
+
+OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+"""The first bytes of the container that .xls files are kept in."""
+
+_ODS_TYPE = b"application/vnd.oasis.opendocument.spreadsheet"
+_DURATION = re.compile(r"(-?)P(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:\.\d+)?)S)?)")
+_DAMAGED = (
+    RecordsDamagedError,
+    struct.error,
+    zipfile.BadZipFile,
+    zlib.error,
+    ElementTree.ParseError,
+    expat.ExpatError,
+    KeyError,
+    IndexError,
+    ValueError,
+    OSError,
+    EOFError,
+    OverflowError,
+)
+
+
+def sniff_xls(file: InputFile) -> str | None:
+    """Tell why the file is no .xls workbook, or None if it is."""
+    if not file.data.startswith(OLE):
+        return "it doesn't start as every .xls does"
+    try:
+        found = workbook_stream(file.data) is not None
+    except (RecordsDamagedError, struct.error):
+        return "it starts as an .xls does but is damaged or cut"
+    return None if found else "it starts as an .xls does but holds no workbook"
+
+
+def sniff_ods(file: InputFile) -> str | None:
+    """Tell why the file is no .ods workbook, or None if it is."""
+    if not file.data.startswith(b"PK\x03\x04"):
+        return "it is no zip archive, as every .ods is"
+    try:
+        with zipfile.ZipFile(io.BytesIO(file.data)) as archive:
+            if "mimetype" not in archive.namelist() or archive.getinfo("mimetype").file_size > 200:
+                return "it is a zip archive without an open document in it"
+            kind = archive.read("mimetype").strip()
+    except (zipfile.BadZipFile, zlib.error, ValueError, OSError, EOFError, RuntimeError, NotImplementedError):
+        return "it starts as a zip archive but is damaged or cut"
+    return None if kind.startswith(_ODS_TYPE) else "it is an open document, but no spreadsheet"
+
+
+def open_xls(file: InputFile, options: ReadOptions) -> SheetSource:
+    """Find the sheet of an .xls workbook and the table on it; refusals as `open_source` of .xlsx."""
+    return _open(file, options, "spreadsheet (.xls)")
+
+
+def open_ods(file: InputFile, options: ReadOptions) -> SheetSource:
+    """Find the sheet of an .ods workbook and the table on it; refusals as `open_source` of .xlsx."""
+    return _open(file, options, "spreadsheet (.ods)")
+
+
+def _open(file: InputFile, options: ReadOptions, form: str) -> SheetSource:
+    from python_calamine import CalamineError, CalamineWorkbook, PasswordError, SheetTypeEnum
+
+    try:
+        (must_not_swell if form.endswith("(.ods)") else must_hold_together)(file.data)
+        book = _unpanicked(CalamineWorkbook.from_filelike, io.BytesIO(file.data))
+        names = [sheet.name for sheet in book.sheets_metadata if sheet.typ == SheetTypeEnum.WorkSheet]
+        read = read_beside_ods if form.endswith("(.ods)") else read_beside_xls
+
+        @lru_cache(maxsize=2)
+        def beside_of(name: str) -> tuple[Beside, dict[tuple[int, int], str]]:
+            return read(file.data, name)
+
+        chosen = choose_sheet(
+            file.name, names, partial(_values, book), lambda name: beside_of(name)[0], options
+        )
+        beside, words = beside_of(chosen)
+        rows = _with_words(list(_values(book, chosen)), words)
+    except PasswordError:
+        raise WORKBOOK_LOCKED(file=file.name) from None
+    except (*_DAMAGED, CalamineError) as error:
+        raise WORKBOOK_DAMAGED(file=file.name, reason=type(error).__name__) from error
+    return table_on_sheet(file.name, chosen, rows, beside, options, form=form)
+
+
+def _values(book: CalamineWorkbook, name: str) -> Iterator[Row]:
+    sheet = _unpanicked(book.get_sheet_by_name, name)
+    for row in _unpanicked(partial(sheet.to_python, skip_empty_area=False)):
+        yield tuple(map(_cell, row))
+
+
+def _unpanicked(call: Callable[..., Any], *words: Any) -> Any:
+    """Call the library; what it raises when its own code runs into a damage becomes an ordinary error."""
+    try:
+        return call(*words)
+    except BaseException as error:
+        # Its class has no public name, and is no kind of Exception.
+        if type(error).__name__ == "PanicException":
+            raise RecordsDamagedError("the records don't fit together") from None
+        raise
+
+
+def _cell(cell: Any) -> object:
+    """Bring a cell to what openpyxl gives for the same sheet."""
+    if cell == "":
+        return None
+    if type(cell) in (float, int, bool):
+        return cell
+    if isinstance(cell, str):
+        match = _DURATION.fullmatch(cell) if cell.startswith(("P", "-P")) else None
+        return cell if match is None else _duration(match)
+    if type(cell) is date:
+        return datetime(cell.year, cell.month, cell.day)
+    return to_the_millisecond(cell)
+
+
+def _duration(match: re.Match[str]) -> object:
+    sign = -1 if match[1] else 1
+    hours, minutes, seconds = (float(part or 0) for part in match.groups()[1:])
+    return to_the_millisecond(sign * timedelta(hours=hours, minutes=minutes, seconds=seconds))
+
+
+def _with_words(rows: list[Row], words: dict[tuple[int, int], str]) -> list[Row]:
+    """Put back errors, and the words for true and false, in the cells where they stood."""
+    by_row: dict[int, dict[int, str]] = {}
+    for (row, column), word in words.items():
+        by_row.setdefault(row, {})[column] = word
+    for index, cells in by_row.items():
+        while index >= len(rows):
+            rows.append(())
+        width = max(len(rows[index]), max(cells) + 1)
+        row_cells = [*rows[index], *[None] * (width - len(rows[index]))]
+        for column, word in cells.items():
+            row_cells[column] = word
+        rows[index] = tuple(row_cells)
+    return rows

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gc
 import sys
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -42,9 +43,9 @@ from qualify.command_options import (
     UnitsRow,
     ValueColumn,
     Zone,
-    number,
+    number_option,
     pairs,
-    time,
+    time_option,
     told_on_the_command_line,
 )
 
@@ -71,13 +72,13 @@ def qualify() -> None:
 def survey(
     context: typer.Context,
     files: Files,
-    setpoint: Annotated[float, number("Set point.")],
-    tolerance: Annotated[float | None, number("Limits are set point ± this.")] = None,
-    low: Annotated[float | None, number("Lower limit as a difference from the set point.")] = None,
-    high: Annotated[float | None, number("Upper limit as a difference from the set point.")] = None,
-    start: Annotated[str | None, time("Start of the assessment window (ISO 8601 or seconds).")] = None,
-    minutes: Annotated[float | None, number("Length of the assessment window.")] = None,
-    heat_start: Annotated[str | None, time("When heating started (ISO 8601 or seconds).")] = None,
+    setpoint: Annotated[float, number_option("Set point.")],
+    tolerance: Annotated[float | None, number_option("Limits are set point ± this.")] = None,
+    low: Annotated[float | None, number_option("Lower limit as a difference from the set point.")] = None,
+    high: Annotated[float | None, number_option("Upper limit as a difference from the set point.")] = None,
+    start: Annotated[str | None, time_option("Start of the assessment window (ISO 8601 or seconds).")] = None,
+    minutes: Annotated[float | None, number_option("Length of the assessment window.")] = None,
+    heat_start: Annotated[str | None, time_option("When heating started (ISO 8601 or seconds).")] = None,
     certificates: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Calibration points (CSV).")
     ] = None,
@@ -160,7 +161,7 @@ def survey(
     }
     _check_out(out)
     replaced = _identity(replaces)
-    evaluation = evaluate(plan, Path(), options=given, replaces=replaced)
+    evaluation = evaluate(plan, Path(), options=given, replaces=replaced, progress=ReadingBar())
     _finish(evaluation, out, as_json=as_json, accept_conditional=False)
 
 
@@ -187,6 +188,7 @@ def run(
         plan_file=file,
         options={"command": "run", "plan": plan.name},
         replaces=replaced,
+        progress=ReadingBar(),
     )
     _finish(evaluation, folder, as_json=as_json, accept_conditional=read.accept_conditional)
 
@@ -236,7 +238,7 @@ def read_command(
     loaded = [load(path, "readings") for path in files]
     names = labels(loaded)
     told = {name: options for name, options in zip(names, loggers, strict=True) if options is not None}
-    recording = read_recording(loaded, read, told)
+    recording = read_recording(loaded, read, told, ReadingBar())
     if as_json:
         sys.stdout.write(to_json(recording))
     else:
@@ -308,6 +310,25 @@ def _finish(evaluation: Evaluation, folder: Path | None, *, as_json: bool, accep
         print(summary(record, pack=str(folder) if folder is not None else ""))
     accepted = [Decision.PASS, Decision.CONDITIONAL] if accept_conditional else [Decision.PASS]
     raise typer.Exit(0 if record.verdict in accepted else 1)
+
+
+class ReadingBar:
+    """A bar on the terminal for files that take longer than a second to read."""
+
+    def __init__(self) -> None:
+        self._began = time.monotonic()
+        self._drawn = -1
+
+    def __call__(self, what: str, share: float) -> None:
+        """Draw the bar anew where it has grown."""
+        step = int(share * 40)
+        if not sys.stderr.isatty() or time.monotonic() - self._began < 1.0:
+            return
+        if step != self._drawn:
+            self._drawn = step
+            end = "\n" if share >= 1.0 else ""
+            bar = "#" * step + "." * (40 - step)
+            print(f"\rreading {what} [{bar}] {share:4.0%}", end=end, file=sys.stderr, flush=True)
 
 
 def _progress(what: str) -> None:

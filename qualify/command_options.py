@@ -72,12 +72,12 @@ def choice(*words: str) -> Any:
     return parse
 
 
-def number(help_text: str) -> Any:
+def number_option(help_text: str) -> Any:
     """Make an option for a finite number."""
     return typer.Option(metavar="NUMBER", parser=finite, help=help_text)
 
 
-def time(help_text: str) -> Any:
+def time_option(help_text: str) -> Any:
     """Make an option for a TIME."""
     return typer.Option(metavar="TIME", parser=moment, help=help_text)
 

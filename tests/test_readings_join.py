@@ -114,9 +114,11 @@ def test_other_channels_at_the_same_instants_stand_side_by_side():
 
 
 def test_instants_further_apart_than_half_a_millisecond_are_two():
-    recording = joined(ONE, table("T3 (°C)", [0.001, 10], [[5], [6]]))
-    assert recording.seconds.tolist() == [0, 0.001, 10]
-    assert np.isnan(recording.raw_c[0, 2])
+    ticks = [float(second) for second in range(0, 41)]
+    late = [0.001, *ticks[1:]]
+    recording = joined(table(T12, ticks, [[1, 2]] * len(ticks)), table("T3 (°C)", late, [[5]] * len(late)))
+    assert recording.seconds.tolist()[:3] == [0, 0.001, 1]
+    assert np.isnan(recording.raw_c[0, 2]) and np.isnan(recording.raw_c[1, :2]).all()
 
 
 def test_a_name_in_two_files_carries_the_stem_in_both():
@@ -136,8 +138,9 @@ def test_a_name_in_two_files_carries_the_stem_in_both():
     )
 
 
-def test_other_channels_at_no_common_instant_are_refused():
-    assert refused(ONE, table("T3 (°C)", [3, 13], [[5], [6]])).code == "no-common-time"
+def test_other_channels_at_no_common_time_are_refused():
+    assert refused(ONE, table("T3 (°C)", [13, 23], [[5], [6]])).code == "no-common-time"
+    assert refused(ONE, table("T3 (°C)", [3, 13], [[5], [6]])).code == "instants-differ"
 
 
 def test_elapsed_times_that_both_start_at_zero():

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from qualify.evidence import Evaluation
 from qualify.findings import RefusalKind
+from qualify.inputs import view_of
 from qualify.record import to_json
 
 FOLDER_TAKEN = RefusalKind(
@@ -109,7 +110,7 @@ def _fill(evaluation: Evaluation, draft: Path, name: str, progress: Progress) ->
 
     (draft / "inputs").mkdir()
     for file in evaluation.inputs:
-        (draft / "inputs" / file.name).write_bytes(file.data)
+        (draft / "inputs" / file.name).write_bytes(view_of(file.content))
     (draft / "record.json").write_text(to_json(evaluation.record), encoding="utf-8")
     progress("plots")
     (draft / "plots").mkdir()

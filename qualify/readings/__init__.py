@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 
 from qualify.inputs import InputFile
 from qualify.readings.model import ReadOptions, Recording
+from qualify.readings.progress import Progress, no_progress
 
 _AS_DETECTED = ReadOptions()
 
@@ -18,6 +19,7 @@ def read_recording(
     files: Sequence[InputFile],
     options: ReadOptions = _AS_DETECTED,
     per_file: Mapping[str, ReadOptions] | None = None,
+    progress: Progress = no_progress,
 ) -> Recording:
     """Read one or several logger files into one recording.
 
@@ -29,6 +31,9 @@ def read_recording(
         What the user said about every file.
     per_file : file name -> options
         What the plan said about one file; a field that is not None goes before `options`.
+
+    progress
+        Is told the file that is being read, and the share of its rows that was.
 
     Returns
     -------
@@ -42,7 +47,7 @@ def read_recording(
     """
     from qualify.readings.reading import read_files
 
-    return read_files(files, options, per_file or {})
+    return read_files(files, options, per_file or {}, progress)
 
 
 __all__ = ["ReadOptions", "Recording", "read_recording"]

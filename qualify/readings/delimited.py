@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from qualify.findings import Doubt, RefusalKind
-from qualify.inputs import InputFile
+from qualify.inputs import InputFile, view_of
 from qualify.readings.cells import CellKind, kind_of
 from qualify.readings.layout import SAMPLE_ROWS, Place, body_score, find_table, has_readings, make_head
 from qualify.readings.model import IntArray, ReadOptions
@@ -65,9 +65,9 @@ _MOST_ODD_LINES = 60
 
 def sniff(file: InputFile) -> str | None:
     """Tell why the file is no delimited text, or None if it is."""
-    if file.data.startswith(b"PK\x03\x04"):
+    if file.content.startswith(b"PK\x03\x04"):
         return "it is a zip archive"
-    return is_text(file.data)
+    return is_text(file.content)
 
 
 def open_source(file: InputFile, options: ReadOptions) -> DelimitedSource:
@@ -210,7 +210,7 @@ def _marks_further_down(text: Text, delimiter: str, file: str) -> FoundMarks:
     found: list[str] = []
     for sign in (rb",", rb"\."):
         pattern = re.compile(cell % sign, re.MULTILINE)
-        found += [match[1].decode() for match in pattern.finditer(text.data, text.start)]
+        found += [match[1].decode() for match in pattern.finditer(view_of(text.data), text.start)]
     return find_marks([*found, "0"], file, decimal=None, thousands=None)
 
 
@@ -410,7 +410,7 @@ class DelimitedSource:
 
     def _checked(self, start: int, stop: int, row: int) -> tuple[IntArray, dict[int, int], memoryview]:
         """Count the cells of every line; take out lines without a row and fill up short ones."""
-        view = memoryview(self._data)[start:stop]
+        view = view_of(self._data)[start:stop]
         block = np.frombuffer(view, dtype=np.uint8)
         ends = np.flatnonzero(block == ord("\n"))
         open_end = not len(ends) or ends[-1] != len(block) - 1

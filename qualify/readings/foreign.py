@@ -109,7 +109,7 @@ def _in_zip(data: bytes) -> Foreign | None:
 
 def _markup(file: InputFile) -> Foreign | None:
     """Web pages, XML and JSON, also where their name is that of a workbook."""
-    head = file.data[:_HEAD]
+    head = file.content[:_HEAD]
     for mark in _MARKS:
         head = head.removeprefix(mark)
     head = head.replace(b"\0", b"").lstrip()

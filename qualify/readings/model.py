@@ -24,10 +24,13 @@ class LoggerClock:
     Attributes
     ----------
     offset_s, uncertainty_s
-        Seconds [s] to add to this logger's times, and their expanded uncertainty [s].
+        Seconds [s] to add to this logger's times to have those of the base, the first file of whose clock
+        nothing was told; and their expanded uncertainty [s]. Where only one of the two has a clock, that
+        one's times count from its first reading: the offset of a file of elapsed time is then in seconds
+        after the base's first reading. With and without a UTC offset, the clocks as printed are compared.
     shared_sensor
-        This logger's channel and the other logger's channel that recorded one sensor; the offset is
-        estimated from the two.
+        This logger's channel and the other logger's (which may be FILESTEM:NAME) that recorded one sensor;
+        the offset is estimated from the two.
     shared_step
         True where both loggers saw one heating start; the offset is estimated from it.
     """
@@ -108,7 +111,8 @@ class ReadOptions:
     clock
         How this logger's clock stands against that of the first file.
     interpolate_up_to_s
-        The longest gap [s] across which a logger's readings may be interpolated to another's instants.
+        The longest gap [s] across which a logger's readings may be interpolated to another's instants; where
+        files differ, each logger's own, the largest of its files.
     """
 
     units: TemperatureUnit | None = None

@@ -59,7 +59,7 @@ _DAMAGED = (
 
 def sniff_xls(file: InputFile) -> str | None:
     """Tell why the file is no .xls workbook, or None if it is."""
-    if not file.data.startswith(OLE):
+    if not file.content.startswith(OLE):
         return "it doesn't start as every .xls does"
     try:
         found = workbook_stream(file.data) is not None
@@ -70,7 +70,7 @@ def sniff_xls(file: InputFile) -> str | None:
 
 def sniff_ods(file: InputFile) -> str | None:
     """Tell why the file is no .ods workbook, or None if it is."""
-    if not file.data.startswith(b"PK\x03\x04"):
+    if not file.content.startswith(b"PK\x03\x04"):
         return "it is no zip archive, as every .ods is"
     try:
         with zipfile.ZipFile(io.BytesIO(file.data)) as archive:

@@ -53,9 +53,9 @@ _UNITS_PER_SECOND = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
 
 def sniff(file: InputFile) -> str | None:
     """Tell why the file is no .parquet file, or None if it is."""
-    if not file.data.startswith(_MAGIC):
+    if not file.content.startswith(_MAGIC):
         return "it doesn't start as every .parquet does"
-    return None if file.data.endswith(_MAGIC) and len(file.data) > 12 else "it is cut: its end is missing"
+    return None if file.content.endswith(_MAGIC) and len(file.content) > 12 else "it is cut: its end is missing"
 
 
 def open_source(file: InputFile, options: ReadOptions) -> ParquetSource:

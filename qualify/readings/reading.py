@@ -9,13 +9,17 @@ from qualify.inputs import InputFile
 from qualify.readings.join import join
 from qualify.readings.model import ReadOptions, Recording
 from qualify.readings.parts import FileReadings
+from qualify.readings.progress import Progress, no_progress
 from qualify.readings.registry import open_file
 from qualify.readings.single import read_one
 from qualify.readings.unwrap import unwrap_with_side_files
 
 
 def read_files(
-    files: Sequence[InputFile], options: ReadOptions, per_file: Mapping[str, ReadOptions]
+    files: Sequence[InputFile],
+    options: ReadOptions,
+    per_file: Mapping[str, ReadOptions],
+    progress: Progress = no_progress,
 ) -> Recording:
     """Read the files one by one and join them; see `qualify.readings.read_recording`.
 
@@ -28,7 +32,7 @@ def read_files(
         told = _merged(options, per_file.get(label, per_file.get(file.name)))
         found, aside = unwrap_with_side_files(replace(file, name=label), told.member)
         for inner in found:
-            words = {} if inner.data is file.data else {"unpacked from": file.name}
+            words = {} if inner.content is file.content else {"unpacked from": file.name}
             if aside:
                 words["left aside in the archive"] = ", ".join(aside)
             # What stands alone in its archive is called by the file that the user has.
@@ -40,7 +44,7 @@ def read_files(
     for (inner, outer_told, words), label in zip(unpacked, names, strict=True):
         own = _first_told(per_file, label, inner.name, inner.path.name) if words else None
         told = _merged(outer_told, own)
-        part = read_one(label, inner.stem, open_file(replace(inner, name=label), told), told)
+        part = read_one(label, inner.stem, open_file(replace(inner, name=label), told), told, progress)
         parts.append(replace(part, layout={**words, **part.layout}) if words else part)
         all_told.append(told)
     return join(parts, all_told)

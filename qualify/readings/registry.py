@@ -62,14 +62,14 @@ def open_file(file: InputFile, options: ReadOptions, readers: Sequence[Reader] =
     RuntimeError
         If two readers claim it: a defect of the sniffers.
     """
-    if not file.data or file.data.isspace():
+    if not len(file.content) or file.content.isspace():
         raise FILE_EMPTY(file=file.name)
     foreign = foreign_format(file)
     if foreign is not None:
         raise FORMAT_FOREIGN(file=file.name, what=foreign.what, mend=foreign.mend)
     declined = {reader.name: reader.sniff(file) for reader in readers}
     claimants = [reader for reader in readers if declined[reader.name] is None]
-    if not claimants and options.encoding is not None and not file.data.startswith(_NEVER_TEXT):
+    if not claimants and options.encoding is not None and not file.content.startswith(_NEVER_TEXT):
         # A named encoding says that it is text, also where its bytes alone look binary.
         claimants = [reader for reader in readers if reader.name == "delimited text"]
     if len(claimants) > 1:

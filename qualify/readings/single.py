@@ -26,6 +26,8 @@ from qualify.readings.millivolts import to_temperatures
 from qualify.readings.model import Channel, FloatArray, IntArray, ReadOptions
 from qualify.readings.numbers import POINT, is_other_notation
 from qualify.readings.parts import FileReadings
+from qualify.readings.progress import Progress, no_progress
+from qualify.readings.room import room_for
 from qualify.readings.states import MOST_STATES, as_states, states_of
 from qualify.readings.table import Column, TableSource, one_column
 from qualify.readings.times import TIME_MISSING, read_instants
@@ -63,8 +65,25 @@ class _Kept:
     aside: dict[int, str]
 
 
-def read_one(file: str, stem: str, source: TableSource, options: ReadOptions) -> FileReadings:
+def read_one(
+    file: str,
+    stem: str,
+    source: TableSource,
+    options: ReadOptions,
+    progress: Progress = no_progress,
+) -> FileReadings:
     """Read one opened file.
+
+    Parameters
+    ----------
+    file, stem
+        The file's name among the inputs, and its name without suffix.
+    source
+        Its table.
+    options
+        What the user told of it.
+    progress
+        Is told the file's name and the share of its rows that was read.
 
     Raises
     ------
@@ -75,7 +94,7 @@ def read_one(file: str, stem: str, source: TableSource, options: ReadOptions) ->
     roles = assign(file, head, options)
     if roles.long is not None:
         return read_long(file, stem, source, roles, options)
-    table = _gather(file, source, roles)
+    table = _gather(file, source, roles, progress)
     rows, cuts, words = table.rows, table.cuts, table.words
     instants = read_instants(file, roles.time, table.times, rows, options, head.marks, head.preamble)
     kept = _keep(roles, table)
@@ -120,7 +139,7 @@ def read_one(file: str, stem: str, source: TableSource, options: ReadOptions) ->
     )
 
 
-def _gather(file: str, source: TableSource, roles: Roles) -> _Wide:
+def _gather(file: str, source: TableSource, roles: Roles, progress: Progress) -> _Wide:
     """Go over the rows once."""
     head = source.head
     columns = [*roles.temperatures, *roles.others]
@@ -130,8 +149,8 @@ def _gather(file: str, source: TableSource, roles: Roles) -> _Wide:
         as_text |= frozenset(roles.time.columns)
     if head.marks.foreign_to_parsers:
         as_text |= frozenset(quantity.index for quantity in columns)
-    raw = np.empty((source.most_rows, many))
-    other = np.empty((source.most_rows, len(roles.others)))
+    raw = room_for(source.most_rows, many)
+    other = room_for(source.most_rows, len(roles.others))
     rows = np.empty(source.most_rows, dtype=np.int64)
     words = [Words() for _ in columns]
     times: list[list[Column]] = [[] for _ in roles.time.columns]
@@ -152,6 +171,7 @@ def _gather(file: str, source: TableSource, roles: Roles) -> _Wide:
             target = raw[count:stop, slot] if slot < many else other[count:stop, slot - many]
             fill(target, piece.columns[quantity.index], head.marks, words[slot], count)
         count = stop
+        progress(file, count / source.most_rows)
     if count == 0:
         raise NO_TEMPERATURE(file=file, found="no row of readings could be read")
     cells_of_time = [one_column(store) for store in times]
@@ -164,7 +184,12 @@ def _channel(file: str, quantity: Quantity, states: tuple[str, ...] = ()) -> Cha
 
 def _chosen(values: FloatArray, columns: list[int]) -> FloatArray:
     """The chosen columns, without a copy where all are chosen."""
-    return values if len(columns) == values.shape[1] else np.ascontiguousarray(values[:, columns])
+    if len(columns) == values.shape[1]:
+        return values
+    chosen = room_for(len(values), len(columns))
+    for column, source in enumerate(columns):
+        chosen[:, column] = values[:, source]
+    return chosen
 
 
 def _others(table: _Wide, slots: list[int]) -> FloatArray:

@@ -75,6 +75,9 @@ _DATE_GROUPS: tuple[tuple[str, ...], ...] = (
     ("compact",),
 )
 _LARGEST_OFFSET_S = 15 * 3600
+_LONGEST_CELL = 80
+_BLOCK_CELLS = 1 << 18
+"""So many cells are cut at once: their characters take far more room than the cells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +140,28 @@ def cut(file: str, column: str, cells: Column, rows: IntArray, pattern: re.Patte
     Refusal
         At the first cell that doesn't match.
     """
+    longest = max(map(len, cells)) if cells.dtype == object else 0
+    if longest > _LONGEST_CELL:
+        at = next(index for index, cell in enumerate(cells) if len(cell) == longest)
+        shown = f"{str(cells[at])[:_LONGEST_CELL]} ..."
+        raise TIME_UNREADABLE(file=file, row=int(rows[at]), column=column, cell=shown, form=form)
+    blocks = [slice(at, at + _BLOCK_CELLS) for at in range(0, len(cells), _BLOCK_CELLS)]
+    parts = [_cut_block(file, column, cells[block], rows[block], pattern, form) for block in blocks]
+    if len(parts) == 1:
+        return parts[0]
+    # Groups that a block lacks have their "none" there.
+    values = {name: None for part in parts for name in part.values}
+    digits = {name: None for part in parts for name in part.digit_counts}
+    return Fields(
+        len(cells),
+        {name: np.concatenate([part.value(name) for part in parts]) for name in values},
+        {name: np.concatenate([part.digits(name) for part in parts]) for name in digits},
+    )
+
+
+def _cut_block(
+    file: str, column: str, cells: Column, rows: IntArray, pattern: re.Pattern[str], form: str
+) -> Fields:
     text = np.asarray(cells, dtype=np.str_)
     count = len(text)
     width = max(text.dtype.itemsize // 4, 1)

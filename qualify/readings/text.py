@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 
 from qualify.findings import Doubt, DoubtKind, RefusalKind
-from qualify.inputs import InputFile
+from qualify.inputs import Bytes, InputFile, view_of
 from qualify.readings.encodings import guess_encoding, is_western
 
 ENCODING_UNKNOWN = RefusalKind(
@@ -70,7 +70,7 @@ class Text:
     `encoding` words how it was read, `codec` is the name to tell it by, `doubts` holds a guess.
     """
 
-    data: bytes
+    data: Bytes
     start: int
     encoding: str
     codec: str = "utf-8"
@@ -92,7 +92,7 @@ def read_text(file: InputFile, told: str | None) -> Text:
     Refusal
         If the encoding stays open, doesn't fit, or the bytes are no text.
     """
-    data = file.data
+    data = file.content
     for mark, encoding in _MARKS:
         if data.startswith(mark):
             if encoding == "utf-8":
@@ -107,6 +107,8 @@ def read_text(file: InputFile, told: str | None) -> Text:
         return _checked(file, data, 0, "ASCII" if data.isascii() else "UTF-8", "utf-8")
     if told is not None:
         return _decoded(file, told, f"{told}, as told")
+    # What is neither ASCII nor UTF-8 is decoded as a whole, and must fit into memory.
+    data = file.data
     if wide:
         unmarked = utf_16_without_mark(data)
         if unmarked is not None:
@@ -122,7 +124,7 @@ def read_text(file: InputFile, told: str | None) -> Text:
     return _guessed(file, guess.encoding, f"{guess.encoding}, guessed")
 
 
-def is_text(data: bytes) -> str | None:
+def is_text(data: Bytes) -> str | None:
     """Tell why the bytes are not text, or None if they can be."""
     if data.startswith(tuple(mark for mark, _ in _MARKS)):
         return None
@@ -139,7 +141,7 @@ def is_text(data: bytes) -> str | None:
     return None
 
 
-def utf_16_without_mark(data: bytes) -> str | None:
+def utf_16_without_mark(data: Bytes) -> str | None:
     """Tell whether the bytes are UTF-16 without a byte order mark: "utf-16-le", "utf-16-be" or None.
 
     Of numbers and Latin letters every second byte is NUL, and none of the others is. The whole must decode
@@ -153,7 +155,7 @@ def utf_16_without_mark(data: bytes) -> str | None:
         if low.count(0) or high.count(0) * 2 < len(high):
             continue
         decoder = codecs.getincrementaldecoder(encoding)("strict")
-        view = memoryview(data)
+        view = view_of(data)
         try:
             for at in range(0, len(data), _BLOCK):
                 if "\0" in decoder.decode(bytes(view[at : at + _BLOCK]), final=at + _BLOCK >= len(data)):
@@ -164,12 +166,12 @@ def utf_16_without_mark(data: bytes) -> str | None:
     return None
 
 
-def _first_not_utf8(data: bytes, start: int) -> int | None:
+def _first_not_utf8(data: Bytes, start: int) -> int | None:
     """Position of the first byte that breaks UTF-8, counted from 1; in blocks, to hold no second copy."""
     if data.isascii():
         return None
     decoder = codecs.getincrementaldecoder("utf-8")("strict")
-    view = memoryview(data)
+    view = view_of(data)
     for at in range(start, len(data), _BLOCK):
         block = bytes(view[at : at + _BLOCK])
         if block.isascii() and not decoder.getstate()[0]:
@@ -204,8 +206,8 @@ def _decoded(file: InputFile, encoding: str, worded: str) -> Text:
     return _checked(file, data, 0, worded, encoding)
 
 
-def _checked(file: InputFile, data: bytes, start: int, worded: str, codec: str) -> Text:
-    view = memoryview(data)
+def _checked(file: InputFile, data: Bytes, start: int, worded: str, codec: str) -> Text:
+    view = view_of(data)
     for at in range(start, len(data), _BLOCK):
         controls = bytes(view[at : at + _BLOCK]).translate(None, delete=_TEXT_BYTES)
         if controls:
@@ -214,5 +216,5 @@ def _checked(file: InputFile, data: bytes, start: int, worded: str, codec: str) 
     if b"\r" in data and data.count(b"\r") != data.count(b"\r\n"):
         if b"\n" in data:
             raise LINE_ENDS_MIXED(file=file.name)
-        data = data.replace(b"\r", b"\n")
+        data = (data if isinstance(data, bytes) else data[:]).replace(b"\r", b"\n")
     return Text(data, start, worded, codec)

@@ -95,9 +95,9 @@ def unwrap(file: InputFile, member: str | None) -> list[InputFile]:
 
 def unwrap_with_side_files(file: InputFile, member: str | None) -> tuple[list[InputFile], tuple[str, ...]]:
     """Do as `unwrap` does, and name the side files that were left aside too."""
-    if file.data.startswith(_GZIP):
+    if file.content.startswith(_GZIP):
         return [_from_gzip(file)], ()
-    if file.data.startswith(_ZIP):
+    if file.content.startswith(_ZIP):
         return _from_zip(file, member)
     return [file], ()
 
@@ -107,7 +107,7 @@ def _inner(file: InputFile, shown: str, name: str, data: bytes) -> InputFile:
         file,
         name=shown,
         path=file.path.with_name(PurePosixPath(name).name),
-        data=data,
+        content=data,
         sha256=hashlib.sha256(data).hexdigest(),
     )
 

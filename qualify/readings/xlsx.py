@@ -43,7 +43,7 @@ _DAMAGED = (
 
 def sniff(file: InputFile) -> str | None:
     """Tell why the file is no .xlsx workbook, or None if it is."""
-    if not file.data.startswith(b"PK\x03\x04"):
+    if not file.content.startswith(b"PK\x03\x04"):
         return "it is no zip archive, as every .xlsx is"
     try:
         with zipfile.ZipFile(io.BytesIO(file.data)) as archive:

@@ -1,9 +1,9 @@
 """Thermocouple reference functions against every point of the published ITS-90 tables.
 
-Source: NIST ITS-90 Thermocouple Database (Standard Reference Database 60), tables for types B, E, J, K, N, R, S
-and T, which reproduce NIST Monograph 175 (C: read whole; data/nist_its90). Spot values with a warm reference
-junction are recomputed with a second library (R). The tables print three decimals of a millivolt, so half of the
-last one is what any point may differ by.
+Source: NIST ITS-90 Thermocouple Database (Standard Reference Database 60), tables for types B, E, J, K, N, R,
+S and T, which reproduce NIST Monograph 175 (C: read whole; data/nist_its90). A value with a warm reference
+junction is recomputed with a second library (R). The tables print three decimals of a millivolt, so half of
+the last one is what any point may differ by.
 """
 
 from __future__ import annotations
@@ -71,7 +71,9 @@ def test_tabulated_voltages_give_tabulated_temperatures(letter: str) -> None:
     """Half of the table's last digit, through the sensitivity, is what a temperature may differ by."""
     t, published = table(letter)
     low, high = inverse_range_c(letter)
-    inside = (t >= low) & (t <= high) & (published >= emf_mv(letter, low)) & (published <= emf_mv(letter, high))
+    inside = (
+        (t >= low) & (t <= high) & (published >= emf_mv(letter, low)) & (published <= emf_mv(letter, high))
+    )
     back = temperature_c(letter, published[inside])
     slope = np.minimum(sensitivity_mv_per_c(letter, t[inside]), sensitivity_mv_per_c(letter, back))
     assert (np.abs(back - t[inside]) <= 0.00051 / slope * 1.05).all()

@@ -706,7 +706,9 @@ def test_nothing_between_file_and_readings_coerces_skips_or_fills():
     sources = {path.name: path.read_text(encoding="utf-8") for path in folder.glob("*.py")}
     assert "delimited.py" in sources
     found = [(name, word) for name, text in sources.items() for word in FORBIDDEN if word in text]
-    assert found == []
+    # Between two loggers, where the user told how far; and to estimate a clock's offset, which fills nothing.
+    allowed = {"interpolate.py", "side_by_side.py", "shared_sensor.py"}
+    assert [(name, word) for name, word in found if name not in allowed or "interp" not in word] == []
 
 
 @pytest.mark.parametrize("mark", [".", ","])

@@ -12,15 +12,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from math import hypot, inf, isfinite
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from qualify.findings import Doubt, DoubtKind, RefusalKind
 from qualify.readings.model import FloatArray, IntArray, LoggerClock, ReadOptions
 from qualify.readings.parts import FileReadings
-from qualify.readings.shared_sensor import Estimate, NotEstimated, Series, estimate_offset
-from qualify.readings.shared_step import estimate_offset_of_starts
 from qualify.readings.strands import NANOSECONDS, LoggerKey, logger_key
+
+if TYPE_CHECKING:
+    from qualify.readings.shared_sensor import Estimate, NotEstimated, Series
 
 CLOCKS_DIFFER = RefusalKind(
     "clocks-differ",
@@ -234,6 +236,9 @@ def _estimate(
     logger: _Logger, settled: Sequence[_Logger], loggers: Sequence[_Logger], base: _Logger
 ) -> list[Doubt]:
     """Settle a logger's shift from a settled one; leave it open if the logger it needs is open still."""
+    from qualify.readings.shared_sensor import NotEstimated, estimate_offset
+    from qualify.readings.shared_step import estimate_offset_of_starts
+
     assert logger.clock is not None
     if logger.clock.shared_sensor is not None:
         own, word = logger.clock.shared_sensor
@@ -288,6 +293,8 @@ def _estimate(
 
 
 def _not_too_few(*loggers: _Logger) -> NotEstimated | None:
+    from qualify.readings.shared_sensor import NotEstimated
+
     for logger in loggers:
         if max(len(file.rows) for file in logger.files) < 2:
             return NotEstimated(f"'{logger.name}' has a single row")
@@ -354,6 +361,8 @@ def _series(logger: _Logger, name: str | None) -> tuple[int, Series]:
     there = np.isfinite(mean)
     nanoseconds, mean = nanoseconds[there], mean[there]
     first = int(nanoseconds[0]) if nanoseconds.size else logger.first_ns
+    from qualify.readings.shared_sensor import Series
+
     return first, Series((nanoseconds - first) / NANOSECONDS, mean)
 
 

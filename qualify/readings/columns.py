@@ -72,17 +72,18 @@ UNIT_MISSING = DoubtKind(
 
 NAME_OF_OTHER_QUANTITY = DoubtKind(
     "name-of-other-quantity",
-    "the name speaks of {word} and the column names no unit, so it was taken for a temperature as all columns "
-    "without one are; if it is none, add --unit-of with its unit, such as --unit-of '{name}=%'",
+    "the name speaks of {word} and the column names no unit, so it was taken for a temperature as all "
+    "columns without one are; if it is none, add --unit-of with its unit, such as --unit-of '{name}=%'",
 )
 
 MILLIVOLTS = frozenset(("mV", "mv", "MV", "millivolt", "millivolts"))
 """Words for the unit of a thermocouple's voltage."""
 
-_OTHER_QUANTITIES = frozenset(
-    ("pressure", "oxygen", "o2", "flow", "velocity", "speed", "flux", "humidity", "rh", "voltage", "current")
-    + ("power", "level", "output", "valve", "damper", "frequency", "weight", "druck", "feuchte", "sauerstoff")
-)
+_OTHER_QUANTITIES_TEXT = """
+    pressure, oxygen, o2, flow, velocity, speed, flux, humidity, rh, voltage, current, power, level, output,
+    valve, damper, frequency, weight, druck, feuchte, sauerstoff
+"""
+_OTHER_QUANTITIES = frozenset(word.strip() for word in _OTHER_QUANTITIES_TEXT.split(","))
 _TEMPERATURE_WORDS = frozenset(("temperature", "temp", "temperatur", "température", "temperatura"))
 
 _TRAILING_BRACKET = re.compile(

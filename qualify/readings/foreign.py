@@ -9,8 +9,6 @@ from dataclasses import dataclass
 
 from qualify.findings import RefusalKind
 from qualify.inputs import InputFile
-from qualify.readings.biff import stream_names
-from qualify.readings.oldsheets import OLE
 
 FORMAT_FOREIGN = RefusalKind(
     "format-foreign",
@@ -18,6 +16,11 @@ FORMAT_FOREIGN = RefusalKind(
     why="Its readings can't be had without guessing.",
     mend="{mend}.",
 )
+
+
+ZIP = b"PK\x03\x04"
+OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+"""How archives, workbooks and old workbooks begin."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +78,10 @@ def foreign_format(file: InputFile) -> Foreign | None:
     if data[257:262] == b"ustar":
         return Foreign("a tar archive", _UNPACK)
     if data.startswith(OLE):
+        from qualify.readings.biff import stream_names
+
         return _in_container(stream_names(data))
-    if data.startswith(b"PK\x03\x04"):
+    if data.startswith(ZIP):
         return _in_zip(data)
     return _markup(file)
 

@@ -224,7 +224,7 @@ def find_table(rows: Sequence[Sequence[str]], *, file: str, options: ReadOptions
         if first is None:
             raise HEADER_ROW_OUTSIDE(file=file, told=options.header_row)
     else:
-        # A row of the full width opens the table; narrower ones above it, such as "Start;08:00", are preamble.
+        # A row of the full width opens the table; narrower ones above it, as "Start;08:00", are preamble.
         first = next(
             (index for index in valued if len(rows[index]) == width and is_row_of_readings(index)), None
         )
@@ -288,7 +288,12 @@ def _no_table_above(kinds: Sequence[Sequence[CellKind]], names: int, file: str) 
     """Refuse a file in which rows like readings stand above the names: two alike that begin with values."""
     for index in range(1, len(kinds)):
         here = kinds[index]
-        if here and here == kinds[index - 1] and here[0] in _VALUES and sum(kind in _VALUES for kind in here) >= 2:
+        if (
+            here
+            and here == kinds[index - 1]
+            and here[0] in _VALUES
+            and sum(kind in _VALUES for kind in here) >= 2
+        ):
             raise TABLES_SEVERAL(file=file, row=index, other=names + 1)
 
 

@@ -107,6 +107,7 @@ def read_long(file: str, stem: str, source: TableSource, roles: Roles, options: 
     for number, name in enumerate(names):
         of_channel = np.flatnonzero(member == number)
         rows = table.rows[of_channel]
+        own = set(of_channel.tolist()) if table.cuts else set()
         _must_be_once(file, str(name), instants.nanoseconds[of_channel], rows)
         must_rise(file, roles.time.header, instants.nanoseconds[of_channel], rows)
         quantity = _quantity(file, str(name), of_channel, table, roles, options)
@@ -116,7 +117,10 @@ def read_long(file: str, stem: str, source: TableSource, roles: Roles, options: 
         words = Words([np.searchsorted(of_channel, places[mine])], [found[mine]])
         no_marks_mixed(file, quantity, words, rows, head.marks, {})
         told = options.not_readings if quantity.unit is not None else ()
-        doubts += cells_without_reading(file, quantity, values, words, rows, {}, told)
+        cuts = {
+            int(np.searchsorted(of_channel, row)): cells for row, cells in table.cuts.items() if row in own
+        }
+        doubts += cells_without_reading(file, quantity, values, words, rows, cuts, told)
         if quantity.unit is not None and not quantity.millivolts:
             column = values[:, None]
             to_celsius(column, [quantity.unit])
@@ -132,7 +136,8 @@ def read_long(file: str, stem: str, source: TableSource, roles: Roles, options: 
     raw = np.ascontiguousarray(grid[:, temperature])
     temperatures = [quantities[index] for index in temperature]
     others = [quantities[index] for index in other]
-    doubts += to_temperatures(file, raw, temperatures, first_row, options)
+    if options.millivolts is not None:
+        doubts += to_temperatures(file, raw, temperatures, first_row, options.millivolts)
     doubts += row_doubts(file, source, table.rows, table.cuts, [roles.long.value])
     balance(file, source, (raw, grid[:, other]), doubts, table.rows, 1)
     return FileReadings(

@@ -23,25 +23,17 @@ LONG_COLUMN_MISSING = RefusalKind(
     mend="use one of its headers: {known}.",
 )
 
-_CHANNEL_WORDS = frozenset(
-    ("channel", "channels", "channel name", "channel no", "channel no.", "ch", "ch.", "sensor", "sensor id")
-    + (
-        "sensor name",
-        "tag",
-        "tag name",
-        "tagname",
-        "point",
-        "point name",
-        "measuring point",
-        "probe",
-        "location",
-    )
-    + ("position", "thermocouple", "series", "signal", "variable", "kanal", "name", "input")
-)
-_VALUE_WORDS = frozenset(
-    ("value", "values", "reading", "readings", "measurement", "measured value", "process value", "pv", "wert")
-    + ("messwert", "temperature", "temp", "temp.", "data", "result")
-)
+_CHANNEL_WORDS_TEXT = """
+    channel, channels, channel name, channel no, channel no., ch, ch., sensor, sensor id, sensor name, tag,
+    tag name, tagname, point, point name, measuring point, probe, location, position, thermocouple, series,
+    signal, variable, kanal, name, input
+"""
+_CHANNEL_WORDS = frozenset(word.strip() for word in _CHANNEL_WORDS_TEXT.split(","))
+_VALUE_WORDS_TEXT = """
+    value, values, reading, readings, measurement, measured value, process value, pv, wert, messwert,
+    temperature, temp, temp., data, result
+"""
+_VALUE_WORDS = frozenset(word.strip() for word in _VALUE_WORDS_TEXT.split(","))
 
 
 @dataclass(frozen=True, slots=True)

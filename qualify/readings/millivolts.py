@@ -8,7 +8,7 @@ import numpy as np
 
 from qualify.findings import Doubt, RefusalKind, nearest
 from qualify.readings.columns import Quantity
-from qualify.readings.model import FloatArray, IntArray, Millivolts, ReadOptions
+from qualify.readings.model import FloatArray, IntArray, Millivolts
 from qualify.readings.values import NOT_A_TEMPERATURE, rows_worded, runs
 from qualify.thermocouples import UnknownTypeError, inverse_range_c, range_c, temperature_c, types
 
@@ -33,7 +33,7 @@ JUNCTION_RANGE = RefusalKind(
 
 
 def to_temperatures(
-    file: str, raw: FloatArray, quantities: Sequence[Quantity], rows: IntArray, options: ReadOptions
+    file: str, raw: FloatArray, quantities: Sequence[Quantity], rows: IntArray, told: Millivolts
 ) -> Iterator[Doubt]:
     """Convert the columns of millivolts in place.
 
@@ -47,8 +47,8 @@ def to_temperatures(
         What each column is.
     rows : (n,) int64
         Row numbers.
-    options
-        What the user told: type and reference junction.
+    told
+        Type and reference junction.
 
     Raises
     ------
@@ -56,9 +56,8 @@ def to_temperatures(
         If the type is unknown or the reference junction isn't there.
     """
     columns = [index for index, quantity in enumerate(quantities) if quantity.millivolts]
-    if not columns or options.millivolts is None:
+    if not columns:
         return
-    told = options.millivolts
     try:
         inverse_range_c(told.thermocouple)
     except UnknownTypeError:
@@ -78,8 +77,8 @@ def to_temperatures(
                 column=quantities[column].shown,
                 cells=cells,
                 word=word,
-                reason=f"type {told.thermocouple} gives a temperature from {low:g} to {high:g} °C only, or the "
-                "reference junction has no reading",
+                reason=f"type {told.thermocouple} gives a temperature from {low:g} to {high:g} °C only, "
+                "or the reference junction has no reading",
                 rows=rows_worded(rows, first, last, cells),
             )
 
@@ -103,13 +102,3 @@ def _junction(file: str, raw: FloatArray, quantities: Sequence[Quantity], told: 
         hint=nearest(told.junction_channel, known),
         known=", ".join(known) or "none",
     )
-
-
-def in_words(told: Millivolts) -> str:
-    """How millivolts became temperatures, in words that a person can check."""
-    junction = (
-        f"the reading of '{told.junction_channel}'"
-        if told.junction_channel is not None
-        else f"{told.junction_c:g} °C"
-    )
-    return f"type {told.thermocouple}, reference junction at {junction}, as told"

@@ -28,9 +28,9 @@ MARKS_SAME = RefusalKind(
 
 THREE_DIGITS = DoubtKind(
     "three-digits-behind-every-comma",
-    "every number has three digits behind its comma, such as '{cell}'; the comma was read as the decimal mark, "
-    "since numbers under a thousand would have none. To pin it add --decimal-mark comma; if it sets off "
-    "thousands, --thousands-mark comma",
+    "every number has three digits behind its comma, such as '{cell}'; the comma was read as the decimal "
+    "mark, since numbers under a thousand would have none. To pin it add --decimal-mark comma; if it sets "
+    "off thousands, --thousands-mark comma",
 )
 
 SIGNS = {"point": ".", "comma": ",", "space": " ", "apostrophe": "'", "none": ""}

@@ -20,6 +20,7 @@ from xml.parsers import expat
 
 from qualify.inputs import InputFile
 from qualify.readings.biff import RecordsDamagedError, must_hold_together, read_beside_xls, workbook_stream
+from qualify.readings.foreign import OLE
 from qualify.readings.model import ReadOptions
 from qualify.readings.opendocument import must_not_swell, read_beside_ods
 from qualify.readings.sheets import (
@@ -36,7 +37,6 @@ from qualify.readings.sheets import (
 if TYPE_CHECKING:
     from python_calamine import CalamineWorkbook
 
-OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 """The first bytes of the container that .xls files are kept in."""
 
 _ODS_TYPE = b"application/vnd.oasis.opendocument.spreadsheet"

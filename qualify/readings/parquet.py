@@ -55,7 +55,9 @@ def sniff(file: InputFile) -> str | None:
     """Tell why the file is no .parquet file, or None if it is."""
     if not file.content.startswith(_MAGIC):
         return "it doesn't start as every .parquet does"
-    return None if file.content.endswith(_MAGIC) and len(file.content) > 12 else "it is cut: its end is missing"
+    return (
+        None if file.content.endswith(_MAGIC) and len(file.content) > 12 else "it is cut: its end is missing"
+    )
 
 
 def open_source(file: InputFile, options: ReadOptions) -> ParquetSource:

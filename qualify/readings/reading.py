@@ -31,6 +31,9 @@ def read_files(
     for file, label in zip(files, labels(files), strict=True):
         told = _merged(options, per_file.get(label, per_file.get(file.name)))
         found, aside = unwrap_with_side_files(replace(file, name=label), told.member)
+        pinned = {f"{label}/{own.member}" for key, own in per_file.items() if own.member and key != label}
+        if len(found) > 1 and (chosen := [inner for inner in found if inner.name in pinned]):
+            found = chosen
         for inner in found:
             words = {} if inner.content is file.content else {"unpacked from": file.name}
             if aside:
@@ -45,7 +48,11 @@ def read_files(
         own = _first_told(per_file, label, inner.name, inner.path.name) if words else None
         told = _merged(outer_told, own)
         part = read_one(label, inner.stem, open_file(replace(inner, name=label), told), told, progress)
-        parts.append(replace(part, layout={**words, **part.layout}) if words else part)
+        if words:
+            member = inner.name.partition("/")[2] or None
+            pins = replace(part.pins, member=member if label.startswith(inner.name) else part.pins.member)
+            part = replace(part, layout={**words, **part.layout}, pins=pins)
+        parts.append(part)
         all_told.append(told)
     return join(parts, all_told)
 

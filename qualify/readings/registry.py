@@ -1,18 +1,21 @@
 """The formats that can be read: pairs of a sniff and an open.
 
-To add a format, write a module with `sniff` and `open_source` and add it here. Archives are no format:
-`unwrap` takes the files out of them before.
+To add a format, write a module with `sniff` and `open_source` and add it here. A format that always begins
+with the same bytes says them here, and its module is imported only for files that do. Archives are no
+format: `unwrap` takes the files out of them before.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
 
 from qualify.findings import RefusalKind
 from qualify.inputs import InputFile
-from qualify.readings import delimited, oldsheets, parquet, xlsx
-from qualify.readings.foreign import FORMAT_FOREIGN, foreign_format
+from qualify.readings import delimited
+from qualify.readings.foreign import FORMAT_FOREIGN, OLE, ZIP, foreign_format
 from qualify.readings.model import ReadOptions
 from qualify.readings.table import TableSource
 
@@ -31,7 +34,7 @@ FORMAT_UNKNOWN = RefusalKind(
 )
 
 
-_NEVER_TEXT = (b"PK\x03\x04", oldsheets.OLE)
+_NEVER_TEXT = (ZIP, OLE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +46,39 @@ class Reader:
     open_source: Callable[[InputFile, ReadOptions], TableSource]
 
 
+def _beginning_with(
+    mark: bytes,
+    otherwise: str,
+    name: str,
+    module: str,
+    sniff: str = "sniff",
+    open_source: str = "open_source",
+) -> Reader:
+    """A format whose files begin with `mark`; of others it says `otherwise`."""
+
+    def declines(file: InputFile) -> str | None:
+        return _function(module, sniff)(file) if file.content.startswith(mark) else otherwise
+
+    def opens(file: InputFile, options: ReadOptions) -> TableSource:
+        return _function(module, open_source)(file, options)
+
+    return Reader(name, declines, opens)
+
+
+def _function(module: str, name: str) -> Callable[..., Any]:
+    return getattr(import_module(f"qualify.readings.{module}"), name)
+
+
 READERS: tuple[Reader, ...] = (
     Reader("delimited text", delimited.sniff, delimited.open_source),
-    Reader("workbook (.xlsx)", xlsx.sniff, xlsx.open_source),
-    Reader("workbook (.xls)", oldsheets.sniff_xls, oldsheets.open_xls),
-    Reader("workbook (.ods)", oldsheets.sniff_ods, oldsheets.open_ods),
-    Reader("parquet", parquet.sniff, parquet.open_source),
+    _beginning_with(ZIP, "it is no zip archive, as every .xlsx is", "workbook (.xlsx)", "xlsx"),
+    _beginning_with(
+        OLE, "it does not begin as an .xls does", "workbook (.xls)", "oldsheets", "sniff_xls", "open_xls"
+    ),
+    _beginning_with(
+        ZIP, "it is no zip archive, as every .ods is", "workbook (.ods)", "oldsheets", "sniff_ods", "open_ods"
+    ),
+    _beginning_with(b"PAR1", "it does not begin as a .parquet does", "parquet", "parquet"),
 )
 
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from qualify.readings.cells import CellKind, kind_of
 from qualify.readings.columns import (
@@ -21,8 +20,6 @@ from qualify.readings.columns import (
     units_missing,
 )
 from qualify.readings.ledger import balance, row_doubts
-from qualify.readings.long import read_long
-from qualify.readings.millivolts import to_temperatures
 from qualify.readings.model import Channel, FloatArray, IntArray, ReadOptions
 from qualify.readings.numbers import POINT, is_other_notation
 from qualify.readings.parts import FileReadings
@@ -93,6 +90,8 @@ def read_one(
     head = source.head
     roles = assign(file, head, options)
     if roles.long is not None:
+        from qualify.readings.long import read_long
+
         return read_long(file, stem, source, roles, options)
     table = _gather(file, source, roles, progress)
     rows, cuts, words = table.rows, table.cuts, table.words
@@ -117,7 +116,10 @@ def read_one(
             doubts += cells_without_reading(file, quantity, values[:, column], words[slot], rows, cuts, told)
     temperatures = [quantity for _, quantity in kept.temperatures]
     to_celsius(raw, [quantity.unit for quantity in temperatures])
-    doubts += to_temperatures(file, raw, temperatures, rows, options)
+    if options.millivolts is not None:
+        from qualify.readings.millivolts import to_temperatures
+
+        doubts += to_temperatures(file, raw, temperatures, rows, options.millivolts)
     doubts += below_absolute_zero(file, raw, temperatures, rows)
     doubts += row_doubts(file, source, rows, cuts, [quantity.index for quantity in quantities])
     balance(file, source, (raw, other), doubts, rows, len(quantities))
@@ -251,11 +253,14 @@ def _keep(roles: Roles, table: _Wide) -> _Kept:
             temperatures.append((slot, quantity))
         elif telling and not number_like and len(telling) <= MOST_STATES:
             states[slot] = telling
-            if slot < many:
-                quantity = replace(quantity, unit=None, unit_word="")
-            others.append((slot, quantity))
-        elif not telling and slot < many:
+            others.append((slot, replace(quantity, unit=None, unit_word="") if slot < many else quantity))
+        elif telling:
+            aside[quantity.index] = "remarks"
+        elif slot < many:
             aside[quantity.index] = "empty, without a name"
+        elif any(word.strip() for word in distinct):
+            # Nothing but words for "no reading": kept, so that its unit can be doubted as any other is.
+            others.append((slot, quantity))
         else:
-            aside[quantity.index] = "remarks" if telling else "no numbers"
+            aside[quantity.index] = "empty"
     return _Kept(temperatures, others, states, aside)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 from qualify.findings import Doubt, DoubtKind, RefusalKind
 from qualify.inputs import Bytes, InputFile, view_of
-from qualify.readings.encodings import guess_encoding, is_western
 
 ENCODING_UNKNOWN = RefusalKind(
     "encoding-unknown",
@@ -59,6 +58,7 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
+_ASCII = frozenset(map(chr, range(128)))
 _NOT_TEXT = bytes(code for code in range(32) if code not in b"\t\n\r") + b"\x7f"
 _TEXT_BYTES = bytes(code for code in range(256) if code not in _NOT_TEXT)
 
@@ -115,6 +115,10 @@ def read_text(file: InputFile, told: str | None) -> Text:
             return _guessed(file, unmarked, f"{unmarked.upper()}, by its NUL bytes")
         if position is None:
             return _checked(file, data, 0, "UTF-8", "utf-8")
+    if position is not None and _is_damaged_utf8(data):
+        raise ENCODING_DOES_NOT_FIT(file=file.name, encoding="UTF-8", position=position)
+    from qualify.readings.encodings import guess_encoding, is_western
+
     if is_western(data):
         return _decoded(file, "cp1252", "Windows-1252")
     guess = guess_encoding(data)
@@ -181,6 +185,13 @@ def _first_not_utf8(data: Bytes, start: int) -> int | None:
         except UnicodeDecodeError as error:
             return at + error.start + 1
     return None
+
+
+def _is_damaged_utf8(data: bytes) -> bool:
+    """Whether the bytes are UTF-8 but for a few: four sound characters beyond ASCII for each broken byte."""
+    sound = data.decode("utf-8", "ignore")
+    broken = len(data) - len(sound.encode("utf-8"))
+    return sum(map(sound.count, set(sound) - _ASCII)) >= 4 * broken
 
 
 def _guessed(file: InputFile, encoding: str, worded: str) -> Text:

@@ -131,7 +131,7 @@ def read_times_of_day(
             # Read as h:mm where mm:ss was meant, it would last sixty times as long.
             return _without_date(file, time, cells, rows, series, form, doubts)
         if first <= _NEAR_NS and not near:
-            reason = "the times begin at zero, so they were read as elapsed time"
+            reason = "the times begin near zero and not near its clock, so they were read as elapsed time"
             doubts.append(DATE_ABOVE_UNUSED(file=file, column=time.header, line=line, reason=reason))
         else:
             return _with_start_checked(
@@ -263,6 +263,9 @@ def _over_midnights(
         steps = np.diff(own)
         limit = max(10 * usual_step(own), _LONGEST_STEP_NS)
         passed = (steps < 0) & (steps + DAY <= limit) & (own[:-1] < DAY)
+        if (steps >= DAY - limit).any():
+            # A leap of nearly a day beside a fall is what rows in a wrong order look like at midnight.
+            passed[:] = False
         days[members[1:]] = np.cumsum(passed)
         before[members[1:][passed]] = members[:-1][passed]
     at = np.flatnonzero(before >= 0)

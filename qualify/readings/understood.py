@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import Any
 
 from qualify.readings.columns import Quantity, Roles
-from qualify.readings.millivolts import in_words
 from qualify.readings.model import Millivolts, ReadOptions
 from qualify.readings.table import TableSource
 from qualify.readings.times import Instants
@@ -51,7 +50,7 @@ def layout_words(
         "unit": ", ".join(units),
         "unit source": roles.unit_source,
         **(
-            {"millivolts": in_words(millivolts)}
+            {"millivolts": _millivolts_in_words(millivolts)}
             if millivolts is not None and any(quantity.millivolts for quantity in temperatures)
             else {}
         ),
@@ -68,6 +67,16 @@ def layout_words(
         )
         or "none",
     }
+
+
+def _millivolts_in_words(told: Millivolts) -> str:
+    """How millivolts became temperatures, in words that a person can check."""
+    junction = (
+        f"the reading of '{told.junction_channel}'"
+        if told.junction_channel is not None
+        else f"{told.junction_c:g} °C"
+    )
+    return f"type {told.thermocouple}, reference junction at {junction}, as told"
 
 
 def _shows_unit(quantity: Quantity) -> bool:

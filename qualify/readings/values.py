@@ -20,7 +20,8 @@ from qualify.units import ABSOLUTE_ZERO_C, TemperatureUnit, temperature_to_c
 
 MARKS_MIXED = RefusalKind(
     "marks-mixed",
-    what="'{cell}' is written in another way than the file's other numbers, which have a decimal {mark}{and_}",
+    what="'{cell}' is written in another way than the file's other numbers, which have a decimal "
+    "{mark}{and_}",
     why="It can be read as two different numbers.",
     mend="mend the cell; or, if the whole file is written so, add --decimal-mark and --thousands-mark.",
 )
@@ -43,6 +44,7 @@ class Words:
     words: list[NDArray[np.object_]] = field(default_factory=list)
 
     def joined(self) -> tuple[IntArray, NDArray[np.object_]]:
+        """Indices of all rows that hold a word, and the words."""
         if not self.places:
             return np.empty(0, dtype=np.int64), np.empty(0, dtype=object)
         return np.concatenate(self.places), np.concatenate(self.words)
@@ -68,6 +70,7 @@ def fill(target: FloatArray, column: Column, marks: Marks, words: Words, before:
 def no_marks_mixed(
     file: str, quantity: Quantity, words: Words, rows: IntArray, marks: Marks, cuts: Mapping[int, int]
 ) -> None:
+    """Refuse the first cell that is a number written with other marks than the file's."""
     places, found = words.joined()
     if not len(places):
         return
@@ -154,6 +157,7 @@ def to_celsius(raw: FloatArray, units: Sequence[TemperatureUnit | None]) -> None
 def below_absolute_zero(
     file: str, raw: FloatArray, quantities: Sequence[Quantity], rows: IntArray
 ) -> Iterator[Doubt]:
+    """List readings [°C] below absolute zero, and make them NaN."""
     lowest = np.fmin.reduce(raw, axis=0)
     for column in np.flatnonzero(lowest < ABSOLUTE_ZERO_C - 1e-9).tolist():
         values = raw[:, column]
@@ -193,6 +197,7 @@ def runs(places: IntArray, words: NDArray[np.object_]) -> Iterator[tuple[int, in
 
 
 def rows_worded(rows: IntArray, first: int, last: int, cells: int) -> str:
+    """Word the rows between two indices that hold `cells` cells of one kind; nothing for a single one."""
     if cells == 1:
         return ""
     if last - first + 1 == cells:

@@ -19,6 +19,7 @@ from qualify.inputs import InputFile, load
 from qualify.plan.model import Person, Plan, Survey
 from qualify.readings import read_recording
 from qualify.readings.model import ReadOptions, Recording
+from qualify.readings.progress import Progress, no_progress
 from qualify.readings.told import as_plain
 from qualify.record import (
     SCHEMA,
@@ -60,6 +61,7 @@ def evaluate(
     options: Mapping[str, Any] | None = None,
     replaces: str | None = None,
     fetch: Fetch = load,
+    progress: Progress = no_progress,
 ) -> Evaluation:
     """Evaluate a plan.
 
@@ -77,6 +79,8 @@ def evaluate(
         Name of the data pack that this one replaces.
     fetch
         Loads a file by its path and role, once each, in the order in which the record lists the inputs.
+    progress
+        Is told the file that is being read, and the share of its rows that was.
 
     Raises
     ------
@@ -101,7 +105,7 @@ def evaluate(
     recordings: list[RecordingEvidence] = []
     for survey in plan.surveys:
         files = {name: once(name, "readings") for name in survey.files}
-        recording = read_recording(list(files.values()), survey.read, _by_label(survey, files))
+        recording = read_recording(list(files.values()), survey.read, _by_label(survey, files), progress)
         result = run_survey(plan, survey, recording, certificates, len(records))
         records += result.records
         deviations += _departures(plan, survey, recording)
@@ -116,7 +120,7 @@ def evaluate(
         settings=_settings(plan, recordings, options or {}),
         replaces=replaces,
         inputs=tuple(
-            InputRecord(path=i.name, sha256=i.sha256, bytes=len(i.data), role=i.role) for i in inputs
+            InputRecord(path=i.name, sha256=i.sha256, bytes=len(i.content), role=i.role) for i in inputs
         ),
         plan=_plan_record(plan),
         verdict=Decision.worst([item.verdict for item in records]),

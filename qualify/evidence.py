@@ -21,11 +21,13 @@ class Readings:
     locations : m names, channel_index : m indices into `recording.channels`
         The judged locations, and the channel that records each.
     raw_c, corrected_c : (n, m) float64
-        Readings [°C]; NaN where there is none.
+        Readings [°C] that count; NaN where there is none, or where it is left out.
     calibrated : (n, m) bool
         False where a reading lies beyond the points of its certificate and the plan's reach.
     corrections
         The correction applied at each location; None where there is no certificate.
+    recorded_c : (n, m) float64 or None
+        Readings as recorded [°C], where some of them are left out of `raw_c`; None where none is.
     """
 
     recording: Recording
@@ -35,6 +37,7 @@ class Readings:
     corrected_c: FloatArray
     calibrated: BoolArray
     corrections: tuple[Correction | None, ...]
+    recorded_c: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

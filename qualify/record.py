@@ -177,6 +177,28 @@ class RequirementRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ExclusionRecord:
+    """Readings of one location that a rule of the plan leaves out of every figure.
+
+    The rows are those of the file; seconds count from the recording's first reading. `kind` is the
+    screening kind of the rule, None where the plan names the readings itself.
+    """
+
+    location: str
+    channel: str
+    kind: str | None
+    reason: str
+    readings: int
+    file: str
+    first_row: int | None
+    last_row: int | None
+    first_s: float
+    last_s: float
+    first: str | None
+    last: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SurveyRecord:
     """One hold of one recording: window, figures, requirements, doubts, verdict."""
 
@@ -208,6 +230,8 @@ class SurveyRecord:
     indications: tuple[IndicationRecord, ...]
     requirements: tuple[RequirementRecord, ...]
     doubts: tuple[Doubt, ...]
+    exclusions: tuple[ExclusionRecord, ...] = ()
+    """Every exclusion in the hold's recording, whether or not it lies in the hold."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -141,9 +141,7 @@ def _grid(letter: str) -> tuple[FloatArray, FloatArray]:
     return emf_mv(letter, t), t
 
 
-def temperature_c(
-    letter: str, voltage_mv: ArrayLike, junction_c: ArrayLike = 0.0
-) -> FloatArray:
+def temperature_c(letter: str, voltage_mv: ArrayLike, junction_c: ArrayLike = 0.0) -> FloatArray:
     """Temperature of the measuring junction from voltage and reference-junction temperature.
 
     The reference function is inverted by Newton's method from a grid of its own values, so the result

@@ -44,6 +44,17 @@ def recording_interval(seconds: FloatArray) -> float:
     return float(np.median(np.diff(seconds))) if seconds.size > 1 else float("nan")
 
 
+def mean_interval(seconds: FloatArray) -> float:
+    """Mean of the intervals that are no gap (not longer than three medians) [s]; NaN for fewer than two.
+
+    For instants of several loggers together, which lie unevenly however evenly each of them reads.
+    """
+    steps = np.diff(seconds)
+    if not steps.size:
+        return float("nan")
+    return float(steps[steps <= 3 * np.median(steps)].mean())
+
+
 def evenly_spaced(seconds: FloatArray) -> bool:
     """Whether no interval differs from the median interval by more than a tenth of it."""
     if seconds.size < 3:

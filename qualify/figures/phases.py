@@ -68,10 +68,17 @@ def starting_level(seconds: FloatArray, mean_c: FloatArray) -> Level | Absent:
 
 
 def ending_level(seconds: FloatArray, mean_c: FloatArray, last: int) -> Level:
-    """Level [°C] over the last 5 minutes up to the instant `last` (at least 3 readings)."""
+    """Level [°C] over the last 5 minutes up to the instant `last` (at least 3 readings).
+
+    Where those minutes hold no reading at all, the last readings before them are taken.
+    """
     first = int(np.searchsorted(seconds, seconds[last] - LEVEL_SECONDS, side="left"))
     values = mean_c[max(0, min(first, last - LEVEL_READINGS + 1)) : last + 1]
-    return level_of(values[~np.isnan(values)])
+    values = values[~np.isnan(values)]
+    if values.size == 0:
+        before = mean_c[: last + 1]
+        values = before[~np.isnan(before)][-LEVEL_READINGS:]
+    return level_of(values)
 
 
 def near_band_c(step_c: float) -> float:

@@ -29,6 +29,17 @@ class Role(StrEnum):
     IGNORED = "ignored"
 
 
+class Screening(StrEnum):
+    """What screening finds of single readings; a plan's exclusion names one of these as its `kind`."""
+
+    SPIKE = "spike"
+    STUCK = "stuck-value"
+    RATE = "impossible-rate"
+    OPEN_CIRCUIT = "open-circuit-ramp"
+    MOVED = "sensor-moved"
+    JUNCTION = "junction-step"
+
+
 class Acceptance(StrEnum):
     """How a figure is held against its limit."""
 
@@ -145,7 +156,27 @@ class Survey:
     stage: Stage
     files: tuple[str, ...]
     read: ReadOptions
+    loggers: Mapping[str, ReadOptions] = field(default_factory=dict)
+    """What is told about single files, by name; it goes before `read`."""
     holds: tuple[Hold, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exclusion:
+    """A rule that leaves readings out of every figure, and the reason for it.
+
+    `kind` leaves out what screening doubts as that kind; without it every reading of the location or
+    channel from `start` to `end` (TIME as the plan states it, both included) is left out. Empty words
+    and None mean any. `survey` is the name of the one survey that is meant, or "".
+    """
+
+    kind: Screening | None = None
+    location: str = ""
+    channel: str = ""
+    survey: str = ""
+    start: str | None = None
+    end: str | None = None
+    reason: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,5 +218,6 @@ class Plan:
     certificates: CertificateChoice | None = None
     surveys: tuple[Survey, ...] = ()
     requirements: tuple[Requirement, ...] = ()
+    exclusions: tuple[Exclusion, ...] = ()
     from_options: bool = False
     """True where the command's options made this plan; there is no plan file then."""

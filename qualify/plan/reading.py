@@ -14,23 +14,24 @@ from qualify.plan.model import (
     CertificateChoice,
     ChannelRole,
     ClassChoice,
+    Exclusion,
     Hold,
     Location,
     Person,
     Plan,
     Requirement,
     Role,
+    Screening,
     Stage,
     Survey,
     WorkZone,
 )
-from qualify.readings.model import ReadOptions
+from qualify.plan.read_options import logger_options, read_options
 from qualify.units import (
     Celsius,
     CelsiusDifference,
     TemperatureUnit,
     difference_to_c,
-    parse_unit,
     temperature_to_c,
 )
 
@@ -57,6 +58,12 @@ LOCATION_IGNORED = RefusalKind(
     what="channel '{name}' is a location and also {role}",
     why="What the plan calls a location can't be ignored or be something else.",
     mend="keep one of the two.",
+)
+EXCLUDES_ALL = RefusalKind(
+    "plan-location-excluded",
+    what="the exclusion leaves out every reading of {whose}",
+    why="What the plan calls a location can't be left out as a whole: that would be ignoring it.",
+    mend="give it a kind, or from and to; a channel that is no location gets the role ignored.",
 )
 
 MINUTES_OR_SECONDS = {"s": 1.0, "min": 60.0}
@@ -114,6 +121,7 @@ def read_plan(file: InputFile) -> Plan:
         certificates=_certificates(top, units),
         surveys=surveys,
         requirements=_requirements(top, units, hold_names),
+        exclusions=_exclusions(top, locations, [survey.name for survey in surveys]),
     )
     if zone:
         zone.done()
@@ -266,27 +274,16 @@ def _surveys(top: Keys, units: TemperatureUnit) -> tuple[Survey, ...]:
         files = table.texts("files")
         if not files:
             raise table.missing("files", "A survey needs the logger files it was recorded in.")
-        read = _read_options(table)
+        read = read_options(table)
+        loggers = logger_options(table, files)
         holds = tuple(_hold(hold, units, hold_names) for hold in table.tables("holds"))
         if not holds:
             raise table.missing("holds", "A survey needs at least one hold with its set point.")
-        found.append(Survey(name=name, stage=Stage(stage), files=files, read=read, holds=holds))
+        found.append(
+            Survey(name=name, stage=Stage(stage), files=files, read=read, loggers=loggers, holds=holds)
+        )
         table.done()
     return tuple(found)
-
-
-def _read_options(table: Keys) -> ReadOptions:
-    word = table.text("units")
-    unit = parse_unit(word) if word else None
-    if word and unit is None:
-        raise table.wrong("units", "a temperature unit (C, F or K)")
-    return ReadOptions(
-        units=unit,
-        dates=table.choice("dates", ["day-first", "month-first", "year-first"]),
-        encoding=table.text("encoding") or None,
-        sheet=table.text("sheet") or None,
-        header_row=table.whole("header_row"),
-    )
 
 
 def _hold(table: Keys, units: TemperatureUnit, seen: set[str]) -> Hold:
@@ -384,4 +381,33 @@ def _requirements(top: Keys, units: TemperatureUnit, hold_names: list[str]) -> t
             )
         )
         table.done()
+    return tuple(found)
+
+
+def _exclusions(top: Keys, locations: tuple[Location, ...], survey_names: list[str]) -> tuple[Exclusion, ...]:
+    found = []
+    for table in top.tables("exclusions"):
+        word = table.choice("kind", [kind.value for kind in Screening])
+        location, channel, survey = (table.text(key) for key in ("location", "channel", "survey"))
+        if location:
+            _known(table, "location", location, "location", [item.name for item in locations])
+            if channel:
+                raise table.wrong("channel", "needed beside location: give one of the two")
+        if survey:
+            _known(table, "survey", survey, "survey", survey_names)
+        exclusion = Exclusion(
+            kind=None if word is None else Screening(word),
+            location=location,
+            channel=channel,
+            survey=survey,
+            start=table.moment("from"),
+            end=table.moment("to"),
+            reason=table.text("reason", why="A reading is left out for a stated reason only."),
+        )
+        if exclusion.kind is None and not location and not channel:
+            raise table.missing("location", "It must be clear which readings are left out.")
+        if exclusion.kind is None and exclusion.start is None and exclusion.end is None:
+            raise EXCLUDES_ALL(whose=f"'{location or channel}'", **table.where("location"))
+        table.done()
+        found.append(exclusion)
     return tuple(found)

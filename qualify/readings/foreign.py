@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import re
+import struct
 import zipfile
+import zlib
 from dataclasses import dataclass
 
 from qualify.findings import RefusalKind
@@ -21,6 +23,12 @@ FORMAT_FOREIGN = RefusalKind(
 ZIP = b"PK\x03\x04"
 OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 """How archives, workbooks and old workbooks begin."""
+
+DAMAGED_ZIP = (
+    *(zipfile.BadZipFile, zlib.error, struct.error, ValueError, OSError, EOFError, RuntimeError),
+    *(NotImplementedError, IndexError, KeyError, OverflowError),
+)
+"""What the library raises over a damaged zip archive."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +109,7 @@ def _in_zip(data: bytes) -> Foreign | None:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             names = set(archive.namelist())
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+    except DAMAGED_ZIP:
         return None
     if "xl/workbook.bin" in names:
         return Foreign("a binary workbook (.xlsb)", _SAVE_AS)

@@ -48,6 +48,13 @@ ROW_TOLD_WRONG = RefusalKind(
     why="The rows that were told and the rows that are there don't fit, so the table can't be found.",
     mend="count the rows from 1, as a text editor or the sheet does.",
 )
+ROW_BETWEEN = RefusalKind(
+    "row-between",
+    what="a row between the column names and the first readings is neither units nor description ({cells})",
+    why="It may be a damaged row of readings, and its readings would be lost.",
+    mend="mend the row; or, if there is none to mend, name the rows with --header-row, --units-row, "
+    "--description-row and --first-row.",
+)
 HEADER_ROW_OUTSIDE = RefusalKind(
     "header-row-outside",
     what="--header-row {told} names no row with readings below it",
@@ -65,6 +72,7 @@ TABLES_SEVERAL = RefusalKind(
 SAMPLE_ROWS = 300
 _BODY_ROWS = 40
 _UNNAMED = 0.8
+_TIMES = frozenset((CellKind.STAMP, CellKind.DATE, CellKind.TIME))
 _VALUES = frozenset((CellKind.NUMBER, CellKind.STAMP, CellKind.DATE, CellKind.TIME))
 
 
@@ -242,6 +250,10 @@ def find_table(rows: Sequence[Sequence[str]], *, file: str, options: ReadOptions
             if index is not None:
                 _must_be_words(rows, index, above, file)
         _no_table_above(kinds[: header.names], header.names, file)
+        for index in above:
+            if index > header.names and index not in (header.units, header.description):
+                cells = [cell.strip() for cell in rows[index] if cell.strip()]
+                raise ROW_BETWEEN(file=file, row=index + 1, cells=", ".join(cells[:3]))
     elif any(index > header.names and index not in (header.units, header.description) for index in above):
         raise HEADER_ROW_OUTSIDE(file=file, told=options.header_row)
     return Place(header.names, header.units, header.description, first, width, key, key_kind, header.doubts)
@@ -310,7 +322,7 @@ def _must_be_words(rows: Sequence[Sequence[str]], index: int, above: Sequence[in
         and sum(bool(cell.strip()) and kind_of(cell) is CellKind.WORD for cell in rows[upper])
         > len(rows[index]) - len(numbers)
     )
-    stamps = [cell.strip() for cell in rows[index] if kind_of(cell) in (CellKind.STAMP, CellKind.DATE)]
+    stamps = [cell.strip() for cell in rows[index] if kind_of(cell) in _TIMES]
     if with_marks or doubled or stamps:
         raise HEADER_UNCLEAR(file=file, row=index + 1, cells=", ".join((with_marks or stamps or numbers)[:3]))
 

@@ -10,7 +10,6 @@ import io
 import re
 import struct
 import zipfile
-import zlib
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
 from functools import lru_cache, partial
@@ -20,7 +19,7 @@ from xml.parsers import expat
 
 from qualify.inputs import InputFile
 from qualify.readings.biff import RecordsDamagedError, must_hold_together, read_beside_xls, workbook_stream
-from qualify.readings.foreign import OLE
+from qualify.readings.foreign import DAMAGED_ZIP, OLE
 from qualify.readings.model import ReadOptions
 from qualify.readings.opendocument import must_not_swell, read_beside_ods
 from qualify.readings.sheets import (
@@ -41,20 +40,7 @@ if TYPE_CHECKING:
 
 _ODS_TYPE = b"application/vnd.oasis.opendocument.spreadsheet"
 _DURATION = re.compile(r"(-?)P(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:\.\d+)?)S)?)")
-_DAMAGED = (
-    RecordsDamagedError,
-    struct.error,
-    zipfile.BadZipFile,
-    zlib.error,
-    ElementTree.ParseError,
-    expat.ExpatError,
-    KeyError,
-    IndexError,
-    ValueError,
-    OSError,
-    EOFError,
-    OverflowError,
-)
+_DAMAGED = (*DAMAGED_ZIP, RecordsDamagedError, ElementTree.ParseError, expat.ExpatError)
 
 
 def sniff_xls(file: InputFile) -> str | None:
@@ -77,7 +63,7 @@ def sniff_ods(file: InputFile) -> str | None:
             if "mimetype" not in archive.namelist() or archive.getinfo("mimetype").file_size > 200:
                 return "it is a zip archive without an open document in it"
             kind = archive.read("mimetype").strip()
-    except (zipfile.BadZipFile, zlib.error, ValueError, OSError, EOFError, RuntimeError, NotImplementedError):
+    except DAMAGED_ZIP:
         return "it starts as a zip archive but is damaged or cut"
     return None if kind.startswith(_ODS_TYPE) else "it is an open document, but no spreadsheet"
 

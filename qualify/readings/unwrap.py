@@ -16,6 +16,7 @@ from pathlib import PurePosixPath
 
 from qualify.findings import RefusalKind, nearest
 from qualify.inputs import InputFile
+from qualify.readings.foreign import DAMAGED_ZIP
 
 ARCHIVE_DAMAGED = RefusalKind(
     "archive-damaged",
@@ -148,14 +149,16 @@ def _without_suffix(name: str) -> str:
 def _from_zip(file: InputFile, member: str | None) -> tuple[list[InputFile], tuple[str, ...]]:
     try:
         archive = zipfile.ZipFile(io.BytesIO(file.data))
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+    except DAMAGED_ZIP:
         # Whether it was a workbook can't be told: the readers say what they see.
         return [file], ()
     with archive:
         listed = archive.infolist()
         if {info.filename for info in listed} & set(_DOCUMENT_PARTS):
             return [file], ()
-        files = [info for info in listed if not info.is_dir()]
+        if not all(PurePosixPath(info.filename).name for info in listed):
+            raise ARCHIVE_DAMAGED(file=file.name, reason="a file in it has no name")
+        files = [info for info in listed if not info.filename.endswith("/")]
         aside = tuple(info.filename for info in files if _is_side_file(info.filename))
         files = [info for info in files if not _is_side_file(info.filename)]
         if not files:
@@ -205,7 +208,7 @@ def _unpacked(file: InputFile, archive: zipfile.ZipFile, info: zipfile.ZipInfo) 
         raise ARCHIVE_DAMAGED(
             file=file.name, reason=f"'{info.filename}' is packed in a way that isn't known here"
         ) from None
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError) as error:
+    except DAMAGED_ZIP as error:
         raise ARCHIVE_DAMAGED(file=file.name, reason=f"'{info.filename}': {_worded(error)}") from None
 
 
@@ -220,7 +223,7 @@ def _no_archive(file: InputFile, name: str, data: bytes) -> None:
         try:
             with zipfile.ZipFile(io.BytesIO(data)) as archive:
                 is_archive = not set(archive.namelist()) & set(_DOCUMENT_PARTS)
-        except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+        except DAMAGED_ZIP:
             is_archive = False
     if is_archive:
         raise ARCHIVE_IN_ARCHIVE(file=file.name, member=name)

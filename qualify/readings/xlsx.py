@@ -5,13 +5,13 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-import zlib
 from collections.abc import Iterator
 from functools import partial
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree
 
 from qualify.inputs import InputFile
+from qualify.readings.foreign import DAMAGED_ZIP
 from qualify.readings.model import ReadOptions
 from qualify.readings.sheets import WORKBOOK_DAMAGED, Beside, Row, SheetSource, choose_sheet, table_on_sheet
 
@@ -24,20 +24,7 @@ _MORE = (b"<f>", b"<f ", b"<f/", b":f>", b":f ", b":f/", b"mergeCell", b"autoFil
 _CALCULATE_ON_LOAD = re.compile(rb"<(?:\w+:)?calcPr\b[^>]*\bfullCalcOnLoad=[\"'](?:1|true)[\"']")
 _REFERENCE = re.compile(r"\$?([A-Z]{1,3})\$?(\d+)")
 _FREE_BYTES, _MOST_TIMES = 1 << 26, 400
-_DAMAGED = (
-    zipfile.BadZipFile,
-    zlib.error,
-    ElementTree.ParseError,
-    KeyError,
-    IndexError,
-    AttributeError,
-    ValueError,
-    TypeError,
-    SyntaxError,
-    OSError,
-    EOFError,
-    RuntimeError,
-)
+_DAMAGED = (*DAMAGED_ZIP, ElementTree.ParseError, AttributeError, TypeError, SyntaxError)
 """What a damaged archive, or damaged XML in it, makes the libraries raise."""
 
 
@@ -48,7 +35,7 @@ def sniff(file: InputFile) -> str | None:
     try:
         with zipfile.ZipFile(io.BytesIO(file.data)) as archive:
             names = archive.namelist()
-    except (zipfile.BadZipFile, ValueError, OSError, NotImplementedError):
+    except DAMAGED_ZIP:
         return "it starts as a zip archive but is damaged or cut"
     return None if "xl/workbook.xml" in names else "it is a zip archive without a workbook in it"
 

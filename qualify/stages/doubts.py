@@ -60,14 +60,20 @@ INCOMPLETE_INSTANTS = DoubtKind(
 
 
 def doubts_of(
-    plan: Plan, stretch: Stretch, figures: HoldFigures, trending: Sequence[str]
+    plan: Plan,
+    stretch: Stretch,
+    figures: HoldFigures,
+    trending: Sequence[str],
+    screened: Sequence[Doubt] = (),
 ) -> tuple[Doubt, ...]:
     """List every doubt of a hold: what lies outside a declared window first, then all others.
 
-    `trending` names the locations that still trend towards a limit, where no requirement judges that.
+    `trending` names the locations that still trend towards a limit, where no requirement judges that;
+    `screened` is what screening found.
     """
     found, recording = stretch.found, stretch.readings.recording
     doubts = [*_outside_window(plan, stretch), *stretch.assigned.doubts, *recording.doubts]
+    doubts += screened
     doubts += _far(stretch, figures)
     if found.left_unexplained is not None:
         since = _when(recording, float(recording.seconds[found.end]))

@@ -263,7 +263,7 @@ def _of_mean(uncertainty: Maybe, factor: Maybe, sd_c: Maybe, effective: Maybe) -
 def _chamber(
     stretch: Stretch, window: Window | Absent, locations: tuple[LocationRecord, ...], excess: Maybe
 ) -> ChamberRecord:
-    found, trace = stretch.found, stretch.trace
+    found = stretch.found
     period: Maybe = found.cycle if isinstance(found.cycle, Absent) else found.cycle.period_s
     amplitude: Maybe = found.cycle if isinstance(found.cycle, Absent) else found.cycle.amplitude_c
     in_window = dict.fromkeys(
@@ -301,7 +301,7 @@ def _chamber(
         cool_down_steepest_c_per_min=cool_down_steepest,
         cycle_period_s=period,
         cycle_amplitude_c=amplitude,
-        recording_interval_s=longest_interval(trace.seconds[found.begin : last + 1]),
+        recording_interval_s=longest_interval(stretch, found.begin, last),
         conformance_probability=NOT_SIMULATED,
     )
 

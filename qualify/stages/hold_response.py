@@ -19,11 +19,24 @@ from qualify.readings.model import FloatArray
 from qualify.stages.stretch import Stretch
 
 
-def longest_interval(seconds: FloatArray) -> Maybe:
-    """Longest interval between instants [s]."""
+def longest_interval(stretch: Stretch, first: int, last: int) -> Maybe:
+    """Longest interval between instants [s], from the first to the last index.
+
+    Where readings were interpolated to another logger's instants, the longest between readings that a
+    location has of its own: the instants of all loggers together lie closer than any of them recorded.
+    """
+    rows = slice(first, last + 1)
+    seconds = stretch.trace.seconds[rows]
     if seconds.size < 2:
         return Absent("fewer than two instants")
-    return float(np.diff(seconds).max())
+    made = stretch.readings.recording.interpolated
+    longest = float(np.diff(seconds).max())
+    if made is not None:
+        for column, channel in enumerate(stretch.readings.channel_index):
+            own = ~np.isnan(stretch.readings.raw_c[rows, column]) & ~made[rows, channel]
+            if np.count_nonzero(own) > 1:
+                longest = max(longest, float(np.diff(seconds[own]).max()))
+    return longest
 
 
 def high_excess(stretch: Stretch) -> tuple[Maybe, tuple[int, int] | None]:

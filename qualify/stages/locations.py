@@ -9,7 +9,8 @@ import numpy as np
 from qualify.evidence import Readings
 from qualify.findings import Doubt, DoubtKind, RefusalKind, nearest
 from qualify.plan.model import ChannelRole, Location, Plan, Role, WorkZone
-from qualify.readings.model import FloatArray, Recording
+from qualify.readings.model import BoolArray, FloatArray, Recording
+from qualify.readings.room import room_for
 from qualify.sensors.certificates import Certificates, Judged, corrections_for
 from qualify.sensors.corrections import Correction
 
@@ -46,6 +47,8 @@ NOT_IN_PLAN = DoubtKind(
     "not-in-plan",
     "the plan names neither a location nor a role for this temperature channel; it is judged as a location",
 )
+
+_BLOCK_ROWS = 8192
 
 SUGGESTIONS = {
     "a set point": ("set point", "setpoint", "set-point", "sp", "sv", "target"),
@@ -212,7 +215,8 @@ def _corrected(
     raw_c = recording.raw_c if whole else recording.raw_c[:, index]
     corrected_c, calibrated = raw_c, np.ones((1, 1), dtype=np.bool_)
     if any(correction is not None for correction in corrections):
-        corrected_c = raw_c.copy()
+        corrected_c = room_for(*raw_c.shape)
+        corrected_c[:] = raw_c
         calibrated = np.ones(raw_c.shape, dtype=np.bool_)
         for column, correction in enumerate(corrections):
             if correction is not None:
@@ -226,6 +230,37 @@ def _corrected(
         calibrated=np.broadcast_to(calibrated, raw_c.shape),
         corrections=corrections,
     )
+
+
+def leave_out(assigned: Assigned, places: BoolArray | None) -> Assigned:
+    """Leave readings out of all figures; as recorded they stay beside.
+
+    Parameters
+    ----------
+    assigned
+        Locations and their readings.
+    places : (n, m) bool or None
+        True where a reading is left out.
+    """
+    if places is None or not places.any():
+        return assigned
+    readings = assigned.readings
+    left = replace(
+        readings,
+        raw_c=_blanked(readings.raw_c, places),
+        corrected_c=_blanked(readings.corrected_c, places),
+        recorded_c=readings.raw_c if readings.recorded_c is None else readings.recorded_c,
+    )
+    return replace(assigned, readings=left)
+
+
+def _blanked(values_c: FloatArray, places: BoolArray) -> FloatArray:
+    """A copy of the readings, NaN at these places; made in pieces, for a table may be larger than memory."""
+    result = room_for(*values_c.shape)
+    for start in range(0, len(values_c), _BLOCK_ROWS):
+        rows = slice(start, start + _BLOCK_ROWS)
+        result[rows] = np.where(places[rows], np.nan, values_c[rows])
+    return result
 
 
 def _columns(

@@ -9,7 +9,7 @@ import numpy as np
 
 from qualify.decisions import Claim, Limit, decide
 from qualify.figures.absent import Absent, Maybe, present
-from qualify.figures.instants import recording_interval
+from qualify.figures.instants import mean_interval, recording_interval
 from qualify.plan.figures import REQUIRABLE
 from qualify.plan.model import Acceptance, Plan, Requirement
 from qualify.readings.model import FloatArray
@@ -70,7 +70,11 @@ class Court:
         self.expected = 0
         if not isinstance(window, Absent):
             self.expected = expected_readings(
-                stretch.trace.seconds, window.start_s, window.end_s, window.last + 1 - window.first
+                stretch.trace.seconds,
+                window.start_s,
+                window.end_s,
+                window.last + 1 - window.first,
+                united=stretch.readings.recording.interpolated is not None,
             )
         self.evidence = [self._evidence(column) for column in self.columns]
 
@@ -253,7 +257,11 @@ class Court:
         rows = slice(found.begin, found.end + 1)
         there = int((~np.isnan(self.stretch.readings.corrected_c[rows, column])).sum())
         share = there / expected_readings(
-            seconds, float(seconds[found.begin]), float(seconds[found.end]), found.end + 1 - found.begin
+            seconds,
+            float(seconds[found.begin]),
+            float(seconds[found.end]),
+            found.end + 1 - found.begin,
+            united=self.stretch.readings.recording.interpolated is not None,
         )
         if share >= LEAST_SHARE:
             return None
@@ -420,8 +428,13 @@ class Court:
         return difference_to_c(value, self.plan.units)
 
 
-def expected_readings(seconds: FloatArray, start_s: float, end_s: float, there: int) -> int:
-    """How many instants a stretch of the record should hold: at its median interval, or those it holds.
+def expected_readings(
+    seconds: FloatArray, start_s: float, end_s: float, there: int, *, united: bool = False
+) -> int:
+    """How many instants a stretch of the record should hold: at its usual interval, or those it holds.
+
+    The usual interval is the median of the record; for instants of several loggers together, whose intervals
+    alternate, the mean of those in the stretch that are no gap.
 
     Parameters
     ----------
@@ -431,11 +444,17 @@ def expected_readings(seconds: FloatArray, start_s: float, end_s: float, there: 
         Edges of the stretch [s]; what lies outside the record is not counted.
     there
         Instants that it does hold.
+    united
+        Whether these are the instants of several loggers, with readings interpolated to them.
     """
     if seconds.size < 2:
         return there
     span_s = min(end_s, float(seconds[-1])) - max(start_s, float(seconds[0]))
-    return max(there, int(span_s / recording_interval(seconds) + 1e-6))
+    usual_s = recording_interval(seconds)
+    if united:
+        inside = seconds[(seconds >= start_s) & (seconds <= end_s)]
+        usual_s = mean_interval(inside if inside.size > 2 else seconds)
+    return max(there, int(span_s / usual_s + 1e-6))
 
 
 def column_verdict(

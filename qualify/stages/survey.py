@@ -2,23 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
-from qualify.evidence import HoldEvidence, RecordingEvidence
+import numpy as np
+
+from qualify.evidence import HoldEvidence, Readings, RecordingEvidence
 from qualify.figures.absent import Absent, present
 from qualify.figures.instants import instant_mean
 from qualify.figures.phases import Level
-from qualify.findings import Doubt, RefusalKind, nearest
-from qualify.plan.model import Hold, Plan, Survey
-from qualify.readings.model import Recording
+from qualify.findings import Doubt, DoubtKind, Refusal, RefusalKind, nearest
+from qualify.plan.model import Hold, Plan, Screening, Survey
+from qualify.readings.model import BoolArray, Recording
 from qualify.readings.times import seconds_of
 from qualify.record import Decision, DeviationRecord, RequirementRecord, SurveyRecord
 from qualify.sensors.certificates import Certificates
 from qualify.stages.doubts import OUTSIDE_WINDOW, doubts_of
+from qualify.stages.exclusions import Excluded, exclude
 from qualify.stages.hold_figures import HoldFigures, hold_figures
 from qualify.stages.holds import FoundHold, Trace, find_holds
-from qualify.stages.locations import Assigned, assign
+from qualify.stages.locations import Assigned, assign, leave_out
 from qualify.stages.requirements import Court, column_verdict
+from qualify.stages.screening import (
+    Screened,
+    ScreenedRecording,
+    doubts_of_hold,
+    mask_of,
+    row_at,
+    screen_moved,
+    screen_recording,
+    without_impossible,
+)
 from qualify.stages.stretch import Limits, Stretch
 from qualify.standards.classes import ClassLimits, class_limits, confirmable_ids
 from qualify.units import difference_from_c
@@ -28,6 +42,16 @@ UNKNOWN_ROW = RefusalKind(
     what="the plan confirms '{name}', which is no row to be confirmed{near}",
     why="A confirmation that meets no row confirms nothing.",
     mend="correct it; rows that may be confirmed: {known}.",
+)
+VERDICT_HANGS = DoubtKind(
+    "verdict-hangs-on-doubted",
+    "hold '{hold}': the verdict hangs on doubted readings: {verdict} as judged, {other} without {count} "
+    "({kinds}; the first at {when}, location '{name}')",
+)
+VERDICT_HANGS_EXCLUDED = DoubtKind(
+    "verdict-hangs-on-excluded",
+    "hold '{hold}': the verdict hangs on readings that the plan excludes: {verdict} as judged, {other} with "
+    "{count} in ({reasons})",
 )
 
 
@@ -67,7 +91,88 @@ def run_survey(
         If channels, certificates, set points or windows do not fit the recording.
     """
     _check_confirmed(plan)
-    assigned = assign(plan, recording, certificates)
+    everything = without_impossible(assign(plan, recording, certificates))
+    screening = screen_recording(plan, everything)
+    shape = everything.readings.raw_c.shape
+
+    def tell_time(text: str) -> float:
+        return seconds_of(recording, text)
+
+    def left_out(screened: Sequence[Screened]) -> Excluded:
+        return exclude(plan.exclusions, survey, everything, screened, tell_time)
+
+    screened = screening.found
+    excluded = left_out(screened)
+    assigned = leave_out(everything, excluded.mask)
+    stretches = find_stretches(plan, survey, assigned)
+    moved = tuple(screen_moved(stretch, screening) for stretch in stretches)
+    screened += tuple(item for items in moved for item in items)
+    if any(rule.kind is Screening.MOVED for rule in plan.exclusions):
+        excluded = left_out(screened)
+        assigned = leave_out(everything, excluded.mask)
+        stretches = find_stretches(plan, survey, assigned)
+    judged = []
+    for number, stretch in enumerate(stretches):
+        items = (*screening.found, *(moved[number] if number < len(moved) else ()))
+        doubts = (*excluded.doubts, *dict.fromkeys(item.doubt for item in items))
+        judged.append(judge(plan, stretch, doubts, screening))
+    doubted = mask_of(screened, (shape[0], shape[1]))
+    if doubted is not None and excluded.mask is not None:
+        doubted &= ~excluded.mask
+    without = (
+        _verdicts(plan, survey, leave_out(assigned, doubted), screening) if doubted is not None else None
+    )
+    whole = _verdicts(plan, survey, everything, screening) if excluded.mask is not None else None
+    records: list[SurveyRecord] = []
+    deviations: list[DeviationRecord] = []
+    evidence: list[HoldEvidence] = []
+    for number, item in enumerate(judged):
+        hangs = [
+            *_without_doubted(item, screened, doubted, None if without is None else without[number]),
+            *_with_excluded(item, excluded, None if whole is None else whole[number]),
+        ]
+        record = _record(survey, item, hangs, excluded)
+        records.append(record)
+        deviations += _deviations(record, item.stretch)
+        evidence.append(_evidence(first_index + number, item.stretch))
+    return SurveyResult(
+        records=tuple(records),
+        deviations=tuple(deviations),
+        evidence=RecordingEvidence(
+            name=survey.name,
+            readings=_with_steps(assigned, everything, excluded),
+            holds=tuple(evidence),
+            set_point_c=assigned.set_point_c,
+        ),
+        assigned=assigned,
+    )
+
+
+def _with_steps(assigned: Assigned, everything: Assigned, excluded: Excluded) -> Readings:
+    """The readings that count, with what was left out of them among the steps."""
+    impossible = everything.readings
+    steps = list(impossible.recording.steps)
+    if impossible.recorded_c is not None:
+        count = int((np.isnan(impossible.raw_c) & ~np.isnan(impossible.recorded_c)).sum())
+        steps.append(f"{count:,} readings beyond the range of their sensor's type left out")
+    steps += [
+        f"{item.readings:,} reading{'s' * (item.readings != 1)} of location '{item.location}' left out by "
+        f"the plan ({f'kind {item.kind}; ' if item.kind else ''}{item.reason})"
+        for item in excluded.records
+    ]
+    readings = assigned.readings
+    return replace(readings, recording=replace(readings.recording, steps=tuple(steps)))
+
+
+def find_stretches(plan: Plan, survey: Survey, assigned: Assigned) -> tuple[Stretch, ...]:
+    """Find the survey's holds in the readings that count.
+
+    Raises
+    ------
+    Refusal
+        If set points or windows do not fit the readings.
+    """
+    recording = assigned.readings.recording
     trace = Trace(
         seconds=recording.seconds,
         corrected_c=assigned.readings.corrected_c,
@@ -76,33 +181,60 @@ def run_survey(
         tell_time=lambda text: seconds_of(recording, text),
     )
     found = find_holds(survey.holds, trace)
-    records: list[SurveyRecord] = []
-    deviations: list[DeviationRecord] = []
-    evidence: list[HoldEvidence] = []
-    for number, hold in enumerate(found):
-        classes = _classes(plan, hold.hold)
-        stretch = Stretch(
+    return tuple(
+        Stretch(
             found=hold,
             trace=trace,
             assigned=assigned,
-            limits=_limits(hold.hold, classes),
+            limits=_limits(hold.hold, _classes(plan, hold.hold)),
             following_end=found[number + 1].end if number + 1 < len(found) else None,
         )
-        figures = hold_figures(stretch)
-        record = _record(plan, survey, stretch, figures, classes)
-        records.append(record)
-        deviations += _deviations(record, stretch)
-        evidence.append(_evidence(first_index + number, stretch))
-    return SurveyResult(
-        records=tuple(records),
-        deviations=tuple(deviations),
-        evidence=RecordingEvidence(
-            name=survey.name,
-            readings=assigned.readings,
-            holds=tuple(evidence),
-            set_point_c=assigned.set_point_c,
-        ),
-        assigned=assigned,
+        for number, hold in enumerate(found)
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """One hold with its figures and what they come to; a pure function of the readings that count."""
+
+    plan: Plan
+    stretch: Stretch
+    figures: HoldFigures
+    requirements: tuple[RequirementRecord, ...]
+    doubts: tuple[Doubt, ...]
+    verdict: Decision
+    remarks: tuple[str, ...]
+
+
+def judge(plan: Plan, stretch: Stretch, screened: Sequence[Doubt], screening: ScreenedRecording) -> Judged:
+    """Compute the figures of a hold and decide its requirements.
+
+    Parameters
+    ----------
+    plan, stretch
+        The plan, and the hold in its recording.
+    screened
+        Doubts from screening that touch it.
+    screening
+        What screening found in the recording: the resolution of each location.
+    """
+    figures = hold_figures(stretch)
+    classes = _classes(plan, stretch.found.hold)
+    court = Court(plan, stretch, figures)
+    requirements = court.decide_all(classes)
+    by_document = any(item.trend_is_nonconformity for item in classes)
+    trending = [] if by_document else court.trending(stretch.limits.low_c, stretch.limits.high_c)
+    found = (*screened, *doubts_of_hold(stretch, figures, screening))
+    doubts = doubts_of(plan, stretch, figures, trending, found)
+    verdict, remarks = _verdict(plan, stretch, court, classes, requirements, doubts)
+    return Judged(
+        plan=plan,
+        stretch=stretch,
+        figures=figures,
+        requirements=requirements,
+        doubts=doubts,
+        verdict=verdict,
+        remarks=remarks,
     )
 
 
@@ -136,21 +268,11 @@ def _limits(hold: Hold, classes: tuple[ClassLimits, ...]) -> Limits:
     return Limits(low_c=hold.setpoint - min(widths), high_c=hold.setpoint + min(widths))
 
 
-def _record(
-    plan: Plan,
-    survey: Survey,
-    stretch: Stretch,
-    figures: HoldFigures,
-    classes: tuple[ClassLimits, ...],
-) -> SurveyRecord:
+def _record(survey: Survey, judged: Judged, hangs: Sequence[Hangs], excluded: Excluded) -> SurveyRecord:
+    plan, stretch, figures = judged.plan, judged.stretch, judged.figures
     found, hold = stretch.found, stretch.found.hold
     recording = stretch.readings.recording
-    court = Court(plan, stretch, figures)
-    requirements = court.decide_all(classes)
-    judged = any(item.trend_is_nonconformity for item in classes)
-    trending = [] if judged else court.trending(stretch.limits.low_c, stretch.limits.high_c)
-    doubts = doubts_of(plan, stretch, figures, trending)
-    verdict, remarks = _verdict(plan, stretch, court, classes, requirements, doubts)
+    verdict = Decision.worst([judged.verdict, *(item.at_best for item in hangs)])
     low_c, high_c = stretch.limits.low_c, stretch.limits.high_c
     symmetric = hold.low is not None and hold.high is not None and -hold.low == hold.high
     heat_start_s = found.heat_start_s
@@ -161,7 +283,7 @@ def _record(
         hold=hold.name,
         stage=survey.stage.value,
         verdict=verdict,
-        remarks=remarks,
+        remarks=(*(item.remark for item in hangs), *judged.remarks),
         setpoint_c=hold.setpoint,
         tolerance_c=hold.high if symmetric else None,
         limit_low_c=low_c,
@@ -189,9 +311,107 @@ def _record(
         variants=figures.variants,
         locations=figures.locations,
         indications=figures.indications,
-        requirements=requirements,
-        doubts=doubts,
+        requirements=judged.requirements,
+        doubts=(*(item.doubt for item in hangs if item.doubt is not None), *judged.doubts),
+        exclusions=excluded.records,
     )
+
+
+# ---- what the verdict hangs on ----
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hangs:
+    """What stands beside a verdict because readings are doubted or left out."""
+
+    remark: str
+    doubt: Doubt | None = None
+    at_best: Decision = Decision.PASS
+
+
+def _verdicts(
+    plan: Plan, survey: Survey, assigned: Assigned, screening: ScreenedRecording
+) -> list[Decision | str]:
+    """The verdict of every hold on other readings than those that count, or why there is none."""
+    try:
+        stretches = find_stretches(plan, survey, assigned)
+        return [judge(plan, stretch, (), screening).verdict for stretch in stretches]
+    except Refusal as refusal:
+        return [refusal.what] * len(survey.holds)
+
+
+def _worded(verdict: Decision | str) -> str:
+    return f"{verdict}" if isinstance(verdict, Decision) else f"none ({verdict})"
+
+
+def _ground(judged: Judged) -> slice:
+    """The hold's stretch of the record, from heat start and the ground of the high excess to its end."""
+    found = judged.stretch.found
+    return slice(min(found.begin, found.ground[0]), max(found.end, found.ground[1]) + 1)
+
+
+def _counted(count: int, what: str = "reading") -> str:
+    return f"1 {what}" if count == 1 else f"{count:,} {what}s"
+
+
+def _without_doubted(
+    judged: Judged, screened: Sequence[Screened], doubted: BoolArray | None, other: Decision | str | None
+) -> list[Hangs]:
+    """Say that the verdict hangs on doubted readings, where it does."""
+    if doubted is None or other is None or other == judged.verdict:
+        return []
+    rows = _ground(judged)
+    if not doubted[rows].any():
+        rows = slice(0, doubted.shape[0])
+    there = doubted[rows]
+    instant = rows.start + int(np.argmax(there.any(axis=1)))
+    column = int(np.argmax(doubted[instant]))
+    columns = set(np.flatnonzero(there.any(axis=0)).tolist())
+    kinds = ", ".join(sorted({item.kind.value for item in screened if item.column in columns}))
+    readings = judged.stretch.readings
+    channel = readings.recording.channels[readings.channel_index[column]]
+    seconds = float(readings.recording.seconds[instant])
+    name = readings.locations[column]
+    doubt = VERDICT_HANGS(
+        file=channel.file,
+        row=row_at(judged.stretch.assigned, column, instant),
+        column=channel.header,
+        location=name,
+        hold=judged.stretch.found.hold.name,
+        verdict=judged.verdict,
+        count=_counted(int(there.sum()), "doubted reading"),
+        kinds=kinds,
+        name=name,
+        when=readings.recording.iso(seconds) or f"{seconds:g} s",
+        other=_worded(other),
+    )
+    return [Hangs(remark=doubt.text, doubt=doubt)]
+
+
+def _with_excluded(judged: Judged, excluded: Excluded, other: Decision | str | None) -> list[Hangs]:
+    """Name the readings that the plan leaves out of the hold, and the verdict that they would give."""
+    if excluded.mask is None or other is None:
+        return []
+    rows = _ground(judged)
+    inside = int(excluded.mask[rows].sum())
+    if inside == 0 and other == judged.verdict:
+        return []
+    reasons = "; ".join(dict.fromkeys(item.reason for item in excluded.records))
+    count = _counted(inside)
+    remark = f"without {count} of this hold that the plan excludes ({reasons}); with them the verdict is "
+    remark += _worded(other)
+    if other == judged.verdict:
+        return [Hangs(remark=remark)]
+    doubt = VERDICT_HANGS_EXCLUDED(
+        hold=judged.stretch.found.hold.name,
+        verdict=judged.verdict,
+        count=count,
+        reasons=reasons,
+        other=_worded(other),
+    )
+    named = excluded.named is not None and bool(excluded.named[rows].any())
+    capped = named and other is Decision.FAIL
+    return [Hangs(remark=remark, doubt=doubt, at_best=Decision.CONDITIONAL if capped else Decision.PASS)]
 
 
 # ---- the verdict ----

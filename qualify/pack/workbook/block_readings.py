@@ -11,7 +11,13 @@ import numpy as np
 from qualify.figures.blocks import block_high, block_starts, block_sums, location_blocks
 from qualify.pack.workbook.book import Book, width_for
 from qualify.pack.workbook.cells import HoldView, RecordingView, Weighing, given, span
-from qualify.pack.workbook.readings import inside_not_before, phase_width, phases
+from qualify.pack.workbook.readings import (
+    inside_not_before,
+    interpolated_note,
+    interpolated_readings,
+    phase_width,
+    phases,
+)
 from qualify.pack.workbook.sensors import standard_uncertainty
 from qualify.readings.model import FloatArray, IntArray
 
@@ -29,6 +35,10 @@ NOTES = (
     "an instant at which every location has a reading; w: time weights, where the instants are unevenly "
     "spaced.",
 )
+INTERPOLATED_NOTE = (
+    "{count:,} of the {all:,} raw readings were not recorded: they were interpolated between two of their "
+    "own logger's readings, because another logger read at that instant. The sums take them like the others."
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,6 +46,7 @@ class BlockLocation:
     """The columns of one location."""
 
     count: int
+    interpolated: int | None
     low: int
     high: int
     total: int
@@ -127,10 +138,13 @@ class BlockLayout:
         def optional(wanted: bool, header: str) -> int | None:
             return self._add(f"{name}\n{header}", 13) if wanted else None
 
+        chosen = interpolated_readings(self.view)
+        made = chosen is not None and bool(chosen[:, index].any())
         self.groups.append(len(self.headers))
         self.locations.append(
             BlockLocation(
                 count=self._add(f"{name}\nn (count)", 9),
+                interpolated=optional(made, "of them interpolated (count)"),
                 low=self._add(f"{name}\nmin (°C)", 10),
                 high=self._add(f"{name}\nmax (°C)", 10),
                 total=self._add(f"{name}\nΣ(T−S) (°C)", 13),
@@ -309,6 +323,8 @@ def write_blocks(book: Book, layout: BlockLayout) -> None:
     sheet.title(f"Readings {view.number}: {view.evidence.name}")
     for note in NOTES:
         sheet.note(note.format(instants=f"{recording.seconds.size:,}", most="5,000"), 140, layout.key_columns)
+    for note in interpolated_note(view, INTERPOLATED_NOTE):
+        sheet.note(note, 140, layout.key_columns)
     sheet.next(HEADER_ROW - sheet.excel_row)
     sheet.header(layout.headers, frozen_columns=layout.key_columns)
     words = phases(view)
@@ -363,6 +379,7 @@ def _hold_columns(layout: BlockLayout, hold: HoldView) -> list[tuple[int, list[f
             )
         return weights
 
+    chosen = interpolated_readings(view)
     ones = np.ones(starts.size)
     elapsed = seconds - origin_s
     put(layout.begin, seconds[starts], "seconds")
@@ -394,6 +411,9 @@ def _hold_columns(layout: BlockLayout, hold: HoldView) -> list[tuple[int, list[f
         own = spread_over(hold.own[index] if hold.own else None)
         correction = values - readings.raw_c[stretch, index]
         put(place.count, blocks.count, "count")
+        if chosen is not None:
+            made = chosen[stretch, index] & ~np.isnan(values)
+            put(place.interpolated, block_sums(made.astype(np.float64), starts), "count")
         put(place.low, blocks.low_c, "temperature")
         put(place.high, blocks.high_c, "temperature")
         put(place.total, blocks.total_c, "sum")

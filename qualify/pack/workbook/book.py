@@ -51,6 +51,7 @@ STYLES: dict[str, dict[str, Any]] = {
     "count beside": {"num_format": "0", "align": "left", "indent": 1, **_TOP},
     "verdict": {"bold": True, "font_size": 12, **_TOP},
     "raw": {"num_format": "0.0???", **_TOP},
+    "raw, interpolated": {"num_format": '0.0???" i"', "italic": True, **_TOP},
     "temperature": {"num_format": "0.000", **_TOP},
     "fine": {"num_format": "0.0000", **_TOP},
     "finest": {"num_format": "0.000000", **_TOP},

@@ -8,6 +8,7 @@ from typing import Any
 from qualify.evidence import Evaluation
 from qualify.findings import Doubt
 from qualify.pack.workbook.book import Book, Sheet
+from qualify.record import ExclusionRecord
 
 NAME = "Provenance"
 WIDTHS = (34, 24, 10, 24, 20, 90)
@@ -59,6 +60,7 @@ def write_provenance(book: Book, evaluation: Evaluation) -> None:
         sheet.text(5, step)
         sheet.next()
     sheet.next()
+    _write_exclusions(sheet, evaluation)
     _write_doubts(sheet, evaluation)
     sheet.fit()
 
@@ -122,6 +124,30 @@ def _write_files(sheet: Sheet, evaluation: Evaluation) -> None:
             sheet.text(5, f"channel {channel.name}: not a temperature; kept, not judged")
             sheet.next()
         sheet.next()
+
+
+def _write_exclusions(sheet: Sheet, evaluation: Evaluation) -> None:
+    """List what the plan leaves out of every figure; the section stands only where there is something."""
+    exclusions: dict[ExclusionRecord, list[str]] = {}
+    for survey in evaluation.record.surveys:
+        for item in survey.exclusions:
+            exclusions.setdefault(item, []).append(survey.name)
+    if not exclusions:
+        return
+    sheet.section(f"Exclusions: {len(exclusions)}, readings that the plan leaves out of every figure")
+    for item, surveys in exclusions.items():
+        sheet.text(0, item.file)
+        sheet.text(1, item.kind or "named by the plan")
+        if item.first_row is not None:
+            sheet.number(2, item.first_row, "count")
+        sheet.text(3, item.location if item.location == item.channel else f"{item.location}, {item.channel}")
+        sheet.text(4, ", ".join(surveys))
+        rows = "" if item.first_row is None else f", rows {item.first_row} to {item.last_row}"
+        first, last = item.first or f"{item.first_s:g} s", item.last or f"{item.last_s:g} s"
+        count = f"{item.readings:,} reading{'s' * (item.readings != 1)}"
+        sheet.text(5, f"{count} from {first} to {last}{rows}; reason: {item.reason}")
+        sheet.next()
+    sheet.next()
 
 
 def _write_doubts(sheet: Sheet, evaluation: Evaluation) -> None:

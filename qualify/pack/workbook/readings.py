@@ -20,7 +20,7 @@ from qualify.pack.workbook.cells import (
     to_celsius,
 )
 from qualify.pack.workbook.sensors import Points, SensorsLayout, standard_uncertainty
-from qualify.readings.model import FloatArray, Recording
+from qualify.readings.model import BoolArray, FloatArray, Recording
 from qualify.units import TemperatureUnit, temperature_from_c, temperature_to_c
 
 HEADER_ROW = 8
@@ -31,8 +31,13 @@ NOTES = (
     "formula over them and over the points on the sheet Certificates.",
     "Where there was no reading, its cells are empty, and so are the comparisons across locations at "
     "that instant (complete = 0). To take a reading out, clear its corrected cell too:",
-    "a formula over an empty cell would take it for 0. Doubts about readings are listed on the sheet "
-    "Provenance.",
+    "a formula over an empty cell would take it for 0. Doubts about readings, and readings that stand here "
+    "as recorded but are left out, are listed on the sheet Provenance.",
+)
+INTERPOLATED_NOTE = (
+    "{count:,} of the {all:,} raw readings were not recorded: they were interpolated between two of their "
+    "own logger's readings, because another logger read at that instant. They stand in italics with an i "
+    "behind the number; the column Interpolated counts them. The formulas take them like the others."
 )
 
 
@@ -79,6 +84,8 @@ class InstantLayout:
     clock: int | None = None
     phase: int = 0
     count: int = 0
+    interpolated: int | None = None
+    """Column of the count of interpolated readings; None where there are none."""
     whole: int = 0
     high: int = 0
     low: int = 0
@@ -96,6 +103,8 @@ class InstantLayout:
             self.locations.append(self._add_location(index))
         self.groups.append(len(self.headers))
         self.count = self._add("Readings (count)", 10)
+        if interpolated_readings(self.view) is not None:
+            self.interpolated = self._add("Interpolated (count)", 12)
         self.whole = self._add("Complete (1 = every location)", 11)
         self.high = self._add("Highest (°C)", 10)
         self.low = self._add("Lowest (°C)", 10)
@@ -314,6 +323,27 @@ class _Column:
     formula: str
     style: str
     special: Mapping[int, str] = field(default_factory=dict)
+    interpolated: BoolArray | None = None
+    """The instants whose number is marked as interpolated."""
+
+
+def interpolated_readings(view: RecordingView) -> BoolArray | None:
+    """Which readings (n, m) at the locations were interpolated; None where none was."""
+    readings = view.evidence.readings
+    if readings.recording.interpolated is None:
+        return None
+    chosen = readings.recording.interpolated[:, list(readings.channel_index)]
+    return chosen if chosen.any() else None
+
+
+def interpolated_note(view: RecordingView, words: str) -> tuple[str, ...]:
+    """The line that says how many readings were interpolated, where there are any."""
+    chosen = interpolated_readings(view)
+    if chosen is None:
+        return ()
+    readings = view.evidence.readings
+    recorded_c = readings.raw_c if readings.recorded_c is None else readings.recorded_c
+    return (words.format(count=int(chosen.sum()), all=int(np.isfinite(recorded_c).sum())),)
 
 
 def phase_width(view: RecordingView) -> float:
@@ -376,6 +406,8 @@ def write_readings(book: Book, layout: InstantLayout) -> None:
     sheet.title(f"Readings {view.number}: {view.evidence.name}")
     for note in NOTES:
         sheet.note(note, 200, layout.key_columns)
+    for note in interpolated_note(view, INTERPOLATED_NOTE):
+        sheet.note(note, 165, layout.key_columns)
     sheet.next(HEADER_ROW - sheet.excel_row)
     sheet.header(layout.headers, frozen_columns=layout.key_columns)
     columns = _columns(layout)
@@ -404,7 +436,8 @@ def _write(sheet: Sheet, item: _Column, value: float, instant: int) -> None:
     if formula:
         sheet.formula(item.column, formula.replace("#", str(sheet.excel_row)), value, item.style)
     else:
-        sheet.number(item.column, value, item.style)
+        marked = item.interpolated is not None and item.interpolated[instant]
+        sheet.number(item.column, value, f"{item.style}, interpolated" if marked else item.style)
 
 
 def _columns(layout: InstantLayout) -> list[_Column]:
@@ -421,10 +454,14 @@ def _columns(layout: InstantLayout) -> list[_Column]:
 def _location_columns(layout: InstantLayout, index: int, place: LocationColumns) -> list[_Column]:
     readings = layout.view.evidence.readings
     raw_c = readings.raw_c[:, index]
-    columns = [_Column(place.raw, as_recorded(raw_c, place.unit), "", "raw")]
+    # A reading that is left out stands as recorded; every cell that is computed from it is empty.
+    recorded_c = raw_c if readings.recorded_c is None else readings.recorded_c[:, index]
+    chosen = interpolated_readings(layout.view)
+    marked = None if chosen is None else chosen[:, index]
+    columns = [_Column(place.raw, as_recorded(recorded_c, place.unit), "", "raw", interpolated=marked)]
     if place.celsius != place.raw:
         formula = to_celsius(f"{column_letters(place.raw)}#", place.unit)
-        columns.append(_Column(place.celsius, raw_c, formula, "temperature"))
+        columns.append(_Column(place.celsius, recorded_c, formula, "temperature"))
     indication, at = raw_c, place.celsius
     for number, points in enumerate(place.points):
         letters = column_letters(at)
@@ -478,7 +515,12 @@ def _instant_columns(layout: InstantLayout) -> list[_Column]:
     count_letters, high_letters, low_letters = (
         f"{column_letters(column)}#" for column in (layout.count, layout.high, layout.low)
     )
+    chosen = interpolated_readings(layout.view)
+    marked = []
+    if layout.interpolated is not None and chosen is not None:
+        marked = [_Column(layout.interpolated, chosen.sum(axis=1).astype(np.float64), "", "count")]
     return [
+        *marked,
         _Column(layout.count, counts.astype(np.float64), over_many("COUNT", there), "count"),
         _Column(layout.whole, whole.astype(np.float64), f"IF({count_letters}={len(there)},1,0)", "count"),
         _Column(layout.high, high, over_many("MAX", there), "temperature"),

@@ -90,6 +90,11 @@ def read_numbers(file: str, time: TimeColumns, cells: Column, rows: IntArray, ma
             )
         doubts.append(TIME_UNIT_ASSUMED(file=file, column=time.header))
         unit = "s"
+    if unit not in TIME_UNIT_SECONDS:
+        form = f"a time such as {unit}, which the header names"
+        raise TIME_UNREADABLE(
+            file=file, row=int(rows[0]), column=time.header, cell=f"{numbers[0]:.10g}", form=form
+        )
     seconds = TIME_UNIT_SECONDS[unit]
     _must_lie(
         file, time, numbers * seconds, rows, (-_LONGEST_ELAPSED_S, _LONGEST_ELAPSED_S), "an elapsed time"

@@ -314,13 +314,13 @@ def _must_be_words(rows: Sequence[Sequence[str]], index: int, above: Sequence[in
     numbers = [cell.strip() for cell in rows[index] if is_any_number(cell)]
     with_marks = [cell for cell in numbers if "." in cell or "," in cell]
     # Channels may be called 1, 2, 3; but not where the row above has a word for them.
-    upper = next((row for row in reversed(above) if row < index), None)
+    width = len(rows[index])
+    upper = next((row for row in reversed(above) if row < index and len(rows[row]) == width), None)
     doubled = (
         numbers
         and upper is not None
-        and len(rows[upper]) == len(rows[index])
         and sum(bool(cell.strip()) and kind_of(cell) is CellKind.WORD for cell in rows[upper])
-        > len(rows[index]) - len(numbers)
+        > width - len(numbers)
     )
     stamps = [cell.strip() for cell in rows[index] if kind_of(cell) in _TIMES]
     if with_marks or doubled or stamps:

@@ -33,8 +33,15 @@ THREE_DIGITS = DoubtKind(
     "off thousands, --thousands-mark comma",
 )
 
+ONE_MARK = DoubtKind(
+    "one-number-with-a-mark",
+    "of all numbers that were looked at only '{cell}' has a mark; it was read as the decimal mark, but may be "
+    "a damage. To pin it add --decimal-mark",
+)
+
 SIGNS = {"point": ".", "comma": ",", "space": " ", "apostrophe": "'", "none": ""}
 """The marks by their names in options and plans."""
+_MANY = 12
 NAMES = {sign: name for name, sign in SIGNS.items()}
 
 _BLANKS = " \u00a0\u2009\u202f"
@@ -120,10 +127,11 @@ class FoundMarks:
 
     marks: Marks | None
     doubtful: str = ""
+    kind: DoubtKind = THREE_DIGITS
 
     def doubts(self, file: str) -> tuple[Doubt, ...]:
         """List the doubt, where there is one."""
-        return (THREE_DIGITS(file=file, cell=self.doubtful),) if self.doubtful else ()
+        return (self.kind(file=file, cell=self.doubtful),) if self.doubtful else ()
 
 
 def find_marks(cells: Sequence[str], file: str, *, decimal: str | None, thousands: str | None) -> FoundMarks:
@@ -160,6 +168,9 @@ def find_marks(cells: Sequence[str], file: str, *, decimal: str | None, thousand
     if len(sure) > 1 and told_thousands is None and not any(map(_long_without_mark, numbers)):
         # The commonest wins, and each cell written otherwise is refused by its row.
         return FoundMarks(max(dict.fromkeys(sure), key=sure.count))
+    marked = [text for text in numbers if "," in text or "." in text]
+    if told_thousands is None and len(marked) == 1 and len(numbers) >= _MANY:
+        return FoundMarks(COMMA if "," in marked[0] else POINT, marked[0], ONE_MARK)
     commas = [text for text in numbers if "," in text]
     points = [text for text in numbers if "." in text]
     if not commas:

@@ -188,10 +188,13 @@ def _first_not_utf8(data: Bytes, start: int) -> int | None:
 
 
 def _is_damaged_utf8(data: bytes) -> bool:
-    """Whether the bytes are UTF-8 but for a few: four sound characters beyond ASCII for each broken byte."""
+    """Whether the bytes are UTF-8 but for a few: a sound character beyond ASCII for each broken byte.
+
+    Other encodings make a sound one only by chance.
+    """
     sound = data.decode("utf-8", "ignore")
     broken = len(data) - len(sound.encode("utf-8"))
-    return sum(map(sound.count, set(sound) - _ASCII)) >= 4 * broken
+    return sum(map(sound.count, set(sound) - _ASCII)) >= max(broken, 2)
 
 
 def _guessed(file: InputFile, encoding: str, worded: str) -> Text:

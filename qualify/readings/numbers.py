@@ -35,8 +35,8 @@ THREE_DIGITS = DoubtKind(
 
 ONE_MARK = DoubtKind(
     "one-number-with-a-mark",
-    "of all numbers that were looked at only '{cell}' has a mark; it was read as the decimal mark, but may be "
-    "a damage. To pin it add --decimal-mark",
+    "of all numbers that were looked at only '{cell}' has a mark; it was read as the decimal mark, but may "
+    "be a damage. To pin it add --decimal-mark",
 )
 
 SIGNS = {"point": ".", "comma": ",", "space": " ", "apostrophe": "'", "none": ""}

@@ -724,3 +724,12 @@ def test_the_float_parser_is_exact(mark: str):
     )
     recording = read(text)
     assert recording.other_values[:, 0].tolist() == [float(word) for word in words]
+
+
+def test_a_blank_between_date_and_time_makes_two_columns():
+    recording = read("Time T1 T2\n2026-03-02 08:00:00 20.5 21\n2026-03-02 08:00:10 20.75 22\n", AS_C)
+    assert recording.raw_c.tolist() == [[20.5, 21.0], [20.75, 22.0]]
+    assert recording.start == datetime(2026, 3, 2, 8)
+    assert recording.layouts["oven.csv"]["time columns"] == "'Time (date)', 'Time (time)'"
+    text = "    Time        T1        T2        T3\n       s         C         C         C79.9    179.15\n"
+    assert refused(text, AS_C).code == "column-names-do-not-fit"

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from qualify.findings import Doubt, RefusalKind
 from qualify.inputs import InputFile, view_of
+from qualify.readings.cells import CellKind, kind_of
 from qualify.readings.delimiters import BLANKS, DELIMITERS, best_table, first_lines
 from qualify.readings.extent import find_extent
 from qualify.readings.layout import SAMPLE_ROWS, Place, find_table, make_head
@@ -74,7 +75,7 @@ def open_source(file: InputFile, options: ReadOptions) -> DelimitedSource:
     _quotes_above_match(file.name, text, place.first)
     sign = DELIMITERS.get(word, "\t")
     if word in BLANKS:
-        rows = [_with_name_for_time(row, place, index) for index, row in enumerate(rows)]
+        rows[place.names] = _with_name_for_time(rows[place.names], place, rows[place.first])
     body = [cell for row in rows[place.first :] for cell in row]
     # Between commas a plain point is the decimal mark; only numbers written otherwise tell more.
     body = [cell for cell in body if not is_number(cell, POINT)] if sign == "," else body
@@ -100,11 +101,14 @@ def _quotes_above_match(file: str, text: Text, first: int) -> None:
             raise QUOTES(file=file, row=index + 1, trouble="opens a cell that isn't closed in its row")
 
 
-def _with_name_for_time(row: list[str], place: Place, index: int) -> list[str]:
-    """Give a date and a time, which a blank between them made two columns, a name each."""
-    if index != place.names or len(row) != place.width - 1:
-        return row
-    return [*row[: place.key], f"{row[place.key]} (date)", f"{row[place.key]} (time)", *row[place.key + 1 :]]
+def _with_name_for_time(names: list[str], place: Place, first: list[str]) -> list[str]:
+    """Give a date and a time of day, which a blank between them made two columns, a name each."""
+    key = place.key
+    if len(names) != place.width - 1 or place.key_kind is not CellKind.DATE or key + 1 >= len(first):
+        return names
+    if kind_of(first[key + 1]) is not CellKind.TIME:
+        return names
+    return [*names[:key], f"{names[key]} (date)", f"{names[key]} (time)", *names[key + 1 :]]
 
 
 def _marks_further_down(text: Text, delimiter: str, file: str) -> FoundMarks:

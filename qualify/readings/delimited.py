@@ -90,7 +90,7 @@ def open_source(file: InputFile, options: ReadOptions) -> DelimitedSource:
         words={"format": "delimited text", "encoding": text.encoding, "delimiter": word},
     )
     told = {**place.told, **head.marks.told, "delimiter": word, "encoding": text.codec}
-    doubts = (*place.doubts, *found.doubts(file.name))
+    doubts = (*place.doubts, *found.doubts(file.name, rows, head.names))
     return DelimitedSource(file.name, text, head, sign, place, told, doubts, options.last_row)
 
 

@@ -129,9 +129,15 @@ class FoundMarks:
     doubtful: str = ""
     kind: DoubtKind = THREE_DIGITS
 
-    def doubts(self, file: str) -> tuple[Doubt, ...]:
-        """List the doubt, where there is one."""
-        return (self.kind(file=file, cell=self.doubtful),) if self.doubtful else ()
+    def doubts(self, file: str, rows: Sequence[Sequence[str]], names: Sequence[str]) -> tuple[Doubt, ...]:
+        """List the doubt, where there is one, with its place among the file's first rows."""
+        if not self.doubtful:
+            return ()
+        for number, row in enumerate(rows, start=1):
+            for column, cell in enumerate(row):
+                if cell.strip() == self.doubtful and column < len(names):
+                    return (self.kind(file=file, row=number, column=names[column], cell=self.doubtful),)
+        return (self.kind(file=file, cell=self.doubtful),)
 
 
 def find_marks(cells: Sequence[str], file: str, *, decimal: str | None, thousands: str | None) -> FoundMarks:
@@ -168,7 +174,7 @@ def find_marks(cells: Sequence[str], file: str, *, decimal: str | None, thousand
     if len(sure) > 1 and told_thousands is None and not any(map(_long_without_mark, numbers)):
         # The commonest wins, and each cell written otherwise is refused by its row.
         return FoundMarks(max(dict.fromkeys(sure), key=sure.count))
-    marked = [text for text in numbers if "," in text or "." in text]
+    marked = [text for text in numbers if ("," in text or "." in text) and "e" not in text.casefold()]
     if told_thousands is None and len(marked) == 1 and len(numbers) >= _MANY:
         return FoundMarks(COMMA if "," in marked[0] else POINT, marked[0], ONE_MARK)
     commas = [text for text in numbers if "," in text]

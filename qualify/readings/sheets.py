@@ -238,7 +238,7 @@ def _find(
             raise CELLS_MERGED(file=file, row=max(top, place.first) + 1, column=names[left], area=area)
     doubts = [
         *place.doubts,
-        *marks_found.doubts(file),
+        *marks_found.doubts(file, head_rows, head.names),
         *_doubts_beside(file, names, place.first, end, beside),
     ]
     told = {**place.told, **marks.told, "sheet": sheet}

@@ -19,9 +19,8 @@ from qualify.readings.instants import (
     TimeColumns,
     clock_at,
     in_series,
-    usual_step,
 )
-from qualify.readings.model import IntArray, ReadOptions
+from qualify.readings.model import BoolArray, IntArray, ReadOptions
 from qualify.readings.stamps import cut, date_in_words, time_of_day, utc_offsets
 from qualify.readings.table import Cells, Column
 
@@ -258,14 +257,12 @@ def _over_midnights(
     """Add a day at every fall of the time of day behind which time goes on at its usual pace."""
     days = np.zeros(len(clock), dtype=np.int64)
     before = np.full(len(clock), -1, dtype=np.int64)
-    for members in in_series(series, len(clock)):
-        own = clock[members]
-        steps = np.diff(own)
-        limit = max(10 * usual_step(own), _LONGEST_STEP_NS)
-        passed = (steps < 0) & (steps + DAY <= limit) & (own[:-1] < DAY)
-        if (steps >= DAY - limit).any():
-            # A leap of nearly a day beside a fall is what rows in a wrong order look like at midnight.
-            passed[:] = False
+    # Rows that go from series to series and back stand in order of time: midnight passes for all at once,
+    # also for one that joins later. Series one behind the other each have midnights of their own.
+    falls_at_midnight = bool((_midnights(clock) == (np.diff(clock) < 0)).all())
+    parts = in_series(None if falls_at_midnight and not _one_by_one(series) else series, len(clock))
+    for members in parts:
+        passed = _midnights(clock[members])
         days[members[1:]] = np.cumsum(passed)
         before[members[1:][passed]] = members[:-1][passed]
     at = np.flatnonzero(before >= 0)
@@ -280,6 +277,23 @@ def _over_midnights(
         for index in shown.tolist()
     )
     return clock + days * DAY, doubts
+
+
+def _one_by_one(series: IntArray | None) -> bool:
+    """Whether the rows of each series stand together."""
+    return series is not None and int((np.diff(series) != 0).sum()) == len(np.unique(series)) - 1
+
+
+def _midnights(clock: IntArray) -> BoolArray:
+    """Which steps of a clock pass midnight: falls behind which time goes on at its usual pace."""
+    steps = np.diff(clock)
+    rising = steps[steps > 0]
+    usual = float(np.median(rising)) if len(rising) else 0.0
+    limit = max(10 * usual, _LONGEST_STEP_NS)
+    if (steps >= DAY - limit).any():
+        # A leap of nearly a day beside a fall is what rows in a wrong order look like at midnight.
+        return np.zeros(len(steps), dtype=bool)
+    return np.asarray((steps < 0) & (steps + DAY <= limit) & (clock[:-1] < DAY))
 
 
 def _day_above(

@@ -76,7 +76,7 @@ def open_source(file: InputFile, options: ReadOptions) -> DelimitedSource:
     sign = DELIMITERS.get(word, "\t")
     if word in BLANKS:
         rows[place.names] = _with_name_for_time(rows[place.names], place, rows[place.first])
-    body = [cell for row in rows[place.first :] for cell in row]
+    body = place.beside_key(rows)
     # Between commas a plain point is the decimal mark; only numbers written otherwise tell more.
     body = [cell for cell in body if not is_number(cell, POINT)] if sign == "," else body
     found = find_marks(body, file.name, decimal=options.decimal_mark, thousands=options.thousands_mark)

@@ -99,6 +99,15 @@ class Place:
             "first_row": self.first + 1,
         }
 
+    def beside_key(self, rows: Sequence[Sequence[str]]) -> list[str]:
+        """The cells of the rows of readings but for the key column, whose numbers count time."""
+        return [
+            cell
+            for row in rows[self.first :]
+            for column, cell in enumerate(row[: self.width])
+            if column != self.key
+        ]
+
     def is_row_of_readings(self, row: Sequence[str]) -> bool:
         """Whether a row holds what every row of readings holds: a time (or number) in the key column.
 

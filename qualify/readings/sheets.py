@@ -217,7 +217,7 @@ def _find(
     for row in head_rows[place.first :]:
         for column in dates:
             row[column] = row[column].removesuffix(" 00:00:00")
-    body = [cell for row in head_rows[place.first :] for cell in row[:width]]
+    body = place.beside_key(head_rows)
     marks_found = find_marks(body, file, decimal=options.decimal_mark, thousands=options.thousands_mark)
     marks = marks_found.marks or POINT
     words = {

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
-from importlib.metadata import version
+from importlib.metadata import distribution
 from pathlib import Path
 from typing import Any
 
@@ -171,8 +172,15 @@ def _software() -> dict[str, Any]:
         "name": "qualify",
         "version": __version__,
         "python": ".".join(str(part) for part in sys.version_info[:3]),
-        "libraries": {name: version(name) for name in LIBRARIES},
+        "libraries": {name: _version(name) for name in LIBRARIES},
     }
+
+
+def _version(library: str) -> str:
+    """An installed library's version; `importlib.metadata.version` imports a parser of mail for it."""
+    metadata = distribution(library).read_text("METADATA") or ""
+    found = re.search(r"^Version: (.+)$", metadata, re.MULTILINE)
+    return found[1].strip() if found is not None else distribution(library).version
 
 
 def _settings(plan: Plan, recordings: list[RecordingEvidence], options: Mapping[str, Any]) -> dict[str, Any]:

@@ -10,9 +10,10 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from enum import StrEnum
-from functools import lru_cache
+from functools import cache, lru_cache
+from typing import Protocol
 
-from qualify.readings.calendar_names import MONTH_PATTERN, WEEKDAY_PATTERN
+from qualify.readings.calendar_names import MONTH_PATTERN, MONTHS, WEEKDAY_PATTERN, WEEKDAYS
 from qualify.readings.numbers import is_any_number, is_number  # noqa: F401
 from qualify.units import TemperatureUnit, parse_unit
 
@@ -48,14 +49,51 @@ _COMPACT_TIME = r"(?P<compact_time>\d{6})(?:[.,](?P<compact_fraction>\d{1,9}))?"
 _OFFSET = (
     r"(?:\s*(?P<offset>[Zz]|UTC|GMT|(?P<sign>[+-])(?P<offset_hour>\d{2})(?::?(?P<offset_minute>\d{2}))?))?"
 )
-_DATE = rf"{_WEEKDAY}(?:{_NUMERIC_DATE}|{_NAME_BETWEEN}|{_NAME_IN_FRONT}|{_COMPACT_DATE})"
+_DATE_OF_DIGITS = rf"(?:{_NUMERIC_DATE}|{_COMPACT_DATE})"
+_DATE_WITH_NAMES = rf"{_WEEKDAY}(?:{_NUMERIC_DATE}|{_NAME_BETWEEN}|{_NAME_IN_FRONT}|{_COMPACT_DATE})"
 
 # Between date and time; behind eight digits, six more need nothing between.
 _BETWEEN = r"(?:[Tt]|\s+|[-_:]|,\s*|(?<=\d{8})(?=\d{6}(?!\d)))"
 _ANY_TIME = rf"(?:{_TIME}|(?:(?<=\d{{8}}[-_ Tt])|(?<=\d{{8}})){_COMPACT_TIME})"
 
-STAMP = re.compile(rf"\s*{_DATE}{_BETWEEN}{_ANY_TIME}{_OFFSET}\s*", re.ASCII)
-DATE = re.compile(rf"\s*{_DATE}\s*", re.ASCII)
+
+class CellPattern(Protocol):
+    """What a cell must match as a whole."""
+
+    def fullmatch(self, string: str, /) -> re.Match[str] | None:
+        """The match, or None."""
+
+
+class DatePattern:
+    """Dates: of digits alone, or with the names of months and days.
+
+    The pattern with all names takes long to compile, and most files never need it: it is tried only for
+    cells that hold such a name.
+    """
+
+    def __init__(self, behind: str) -> None:
+        self._digits = re.compile(rf"\s*{_DATE_OF_DIGITS}{behind}\s*", re.ASCII)
+        self._with_names = rf"\s*{_DATE_WITH_NAMES}{behind}\s*"
+
+    def fullmatch(self, string: str, /) -> re.Match[str] | None:
+        """The match, or None."""
+        match = self._digits.fullmatch(string)
+        if match is not None or not any(word in _NAMES for word in _WORDS.findall(string.casefold())):
+            return match
+        return _compiled(self._with_names).fullmatch(string)
+
+
+_NAMES = MONTHS.keys() | WEEKDAYS.keys()
+_WORDS = re.compile(r"[^\W\d_]{2,}")
+
+
+@cache
+def _compiled(pattern: str) -> re.Pattern[str]:
+    return re.compile(pattern, re.ASCII)
+
+
+STAMP = DatePattern(rf"{_BETWEEN}{_ANY_TIME}{_OFFSET}")
+DATE = DatePattern("")
 TIME = re.compile(rf"\s*{_TIME}{_OFFSET}\s*", re.ASCII)
 TIME_IN_DIGITS = re.compile(rf"\s*{_COMPACT_TIME}{_OFFSET}\s*", re.ASCII)
 DURATION = re.compile(

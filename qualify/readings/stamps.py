@@ -7,7 +7,6 @@ shape. No locale, no zone of the machine, no guess takes part.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -15,7 +14,7 @@ import numpy as np
 
 from qualify.findings import Doubt, DoubtKind, RefusalKind
 from qualify.readings.calendar_names import MONTHS, WEEKDAYS
-from qualify.readings.cells import DATE, STAMP
+from qualify.readings.cells import DATE, STAMP, CellPattern
 from qualify.readings.instants import SECOND, TIME_UNREADABLE, offset_word
 from qualify.readings.model import IntArray
 from qualify.readings.table import Column
@@ -121,7 +120,7 @@ def _same(value: int, count: int) -> IntArray:
     return np.broadcast_to(np.int64(value), (count,))
 
 
-def cut(file: str, column: str, cells: Column, rows: IntArray, pattern: re.Pattern[str], form: str) -> Fields:
+def cut(file: str, column: str, cells: Column, rows: IntArray, pattern: CellPattern, form: str) -> Fields:
     """Cut the fields that `pattern` names out of every cell.
 
     Parameters
@@ -160,7 +159,7 @@ def cut(file: str, column: str, cells: Column, rows: IntArray, pattern: re.Patte
 
 
 def _cut_block(
-    file: str, column: str, cells: Column, rows: IntArray, pattern: re.Pattern[str], form: str
+    file: str, column: str, cells: Column, rows: IntArray, pattern: CellPattern, form: str
 ) -> Fields:
     text = np.asarray(cells, dtype=np.str_)
     count = len(text)

@@ -82,7 +82,9 @@ def open_source(file: InputFile, options: ReadOptions) -> ParquetSource:
             raise PARQUET_EMPTY(file=file.name, rows=rows, columns=len(names))
         for field in schema:
             _must_be_single(file.name, field)
-        first = next(iter(table.iter_batches(batch_size=SAMPLE_ROWS)))
+        first = next(iter(table.iter_batches(batch_size=SAMPLE_ROWS)), None)
+        if first is None:
+            raise PARQUET_EMPTY(file=file.name, rows=rows, columns=len(names))
         sample_columns = [
             _texts(_as_column(file.name, name, first.column(index), True)) for index, name in enumerate(names)
         ]

@@ -259,9 +259,10 @@ def stamp_times(
         rolls = [k for k in range(1, count) if moments[k].date() != moments[k - 1].date()]
         cells = [[clock(moment)] for moment in moments]
         preamble: list[list[str]] = []
-        # Times that begin near zero may as well be elapsed, whatever date stands above.
+        # Times that begin near zero may as well be elapsed, whatever date stands above; 05:50 may be mm:ss.
         midnight = datetime.combine(start.date(), time())
-        if choose.one_of([True, False]) or start - midnight <= timedelta(minutes=10):
+        unclear = start - midnight <= timedelta(minutes=10) or (minutes_only and not half)
+        if choose.one_of([True, False]) or unclear:
             told["date"] = start.date()
         else:
             label = choose.one_of(["Date", "Start date", "Datum"])

@@ -57,7 +57,7 @@ KEPT_APART = {
     "matplotlib": ("pack",),
     "xlsxwriter": ("pack",),
     "openpyxl": ("readings.xlsx",),
-    "python_calamine": ("readings.oldsheets",),
+    "python_calamine": ("readings.apart",),
     "pyarrow": ("readings.parquet",),
     "charset_normalizer": ("readings.encodings",),
     "typer": ("cli", "command_options"),

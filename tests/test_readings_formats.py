@@ -971,3 +971,25 @@ def test_formats_that_are_not_met_load_no_library():
     found = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     # pandas itself loads pyarrow where it is installed.
     assert found.stdout.strip() in ("set()", "{'pyarrow'}")
+
+
+def test_a_workbook_over_which_the_library_ends_its_process_is_refused(monkeypatch):
+    from qualify.readings import apart
+
+    whole = apart.subprocess.run
+    monkeypatch.setattr(
+        apart.subprocess,
+        "run",
+        lambda command, **told: whole([sys.executable, "-c", "import os; os.abort()"], **told),
+    )
+    with pytest.raises(apart.WorkbookUnreadableError, match="broke off"):
+        apart.sheets_of(b"")
+    monkeypatch.setattr(
+        apart.subprocess,
+        "run",
+        lambda command, **told: whole(
+            [sys.executable, "-c", "import time; time.sleep(9)"], **{**told, "timeout": 1}
+        ),
+    )
+    with pytest.raises(apart.WorkbookUnreadableError, match="too long"):
+        apart.sheets_of(b"")

@@ -10,14 +10,15 @@ import io
 import re
 import struct
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import date, datetime, timedelta
-from functools import lru_cache, partial
-from typing import TYPE_CHECKING, Any
+from functools import lru_cache
+from typing import Any
 from xml.etree import ElementTree
 from xml.parsers import expat
 
 from qualify.inputs import InputFile
+from qualify.readings.apart import WorkbookLockedError, WorkbookUnreadableError, sheets_of
 from qualify.readings.biff import RecordsDamagedError, must_hold_together, read_beside_xls, workbook_stream
 from qualify.readings.foreign import DAMAGED_ZIP, OLE
 from qualify.readings.model import ReadOptions
@@ -32,11 +33,6 @@ from qualify.readings.sheets import (
     table_on_sheet,
     to_the_millisecond,
 )
-
-if TYPE_CHECKING:
-    from python_calamine import CalamineWorkbook
-
-"""The first bytes of the container that .xls files are kept in."""
 
 _ODS_TYPE = b"application/vnd.oasis.opendocument.spreadsheet"
 _DURATION = re.compile(r"(-?)P(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:\.\d+)?)S)?)")
@@ -79,45 +75,28 @@ def open_ods(file: InputFile, options: ReadOptions) -> SheetSource:
 
 
 def _open(file: InputFile, options: ReadOptions, form: str) -> SheetSource:
-    from python_calamine import CalamineError, CalamineWorkbook, PasswordError, SheetTypeEnum
-
     try:
         (must_not_swell if form.endswith("(.ods)") else must_hold_together)(file.data)
-        book = _unpanicked(CalamineWorkbook.from_filelike, io.BytesIO(file.data))
-        names = [sheet.name for sheet in book.sheets_metadata if sheet.typ == SheetTypeEnum.WorkSheet]
+        sheets = sheets_of(file.data)
         read = read_beside_ods if form.endswith("(.ods)") else read_beside_xls
 
         @lru_cache(maxsize=2)
         def beside_of(name: str) -> tuple[Beside, dict[tuple[int, int], str]]:
             return read(file.data, name)
 
-        chosen = choose_sheet(
-            file.name, names, partial(_values, book), lambda name: beside_of(name)[0], options
-        )
+        def values(name: str) -> Iterator[Row]:
+            return (tuple(map(_cell, row)) for row in sheets[name])
+
+        chosen = choose_sheet(file.name, list(sheets), values, lambda name: beside_of(name)[0], options)
         beside, words = beside_of(chosen)
-        rows = _with_words(list(_values(book, chosen)), words)
-    except PasswordError:
+        rows = _with_words(list(values(chosen)), words)
+    except WorkbookLockedError:
         raise WORKBOOK_LOCKED(file=file.name) from None
-    except (*_DAMAGED, CalamineError) as error:
+    except WorkbookUnreadableError as error:
+        raise WORKBOOK_DAMAGED(file=file.name, reason=str(error)) from None
+    except _DAMAGED as error:
         raise WORKBOOK_DAMAGED(file=file.name, reason=type(error).__name__) from error
     return table_on_sheet(file.name, chosen, rows, beside, options, form=form)
-
-
-def _values(book: CalamineWorkbook, name: str) -> Iterator[Row]:
-    sheet = _unpanicked(book.get_sheet_by_name, name)
-    for row in _unpanicked(partial(sheet.to_python, skip_empty_area=False)):
-        yield tuple(map(_cell, row))
-
-
-def _unpanicked(call: Callable[..., Any], *words: Any) -> Any:
-    """Call the library; what it raises when its own code runs into a damage becomes an ordinary error."""
-    try:
-        return call(*words)
-    except BaseException as error:
-        # Its class has no public name, and is no kind of Exception.
-        if type(error).__name__ == "PanicException":
-            raise RecordsDamagedError("the records don't fit together") from None
-        raise
 
 
 def _cell(cell: Any) -> object:

@@ -3,7 +3,10 @@
 Known here for both the readers (millivolts to temperatures) and the sensors room, as units are. No
 library on the package index was both exact in every type and vectorised, so the published coefficients
 stand as cited rows in `standards/thermocouple_functions.toml`; reference_checks/ hold every point of the
-published tables against them.
+published tables against them. Type C alone stands from memory: `standing` and `source` say so, and who
+prints a value of it must print that too.
+
+Errors keep one sign throughout: error = indicated − true.
 """
 
 from __future__ import annotations
@@ -14,7 +17,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from qualify.standards import rows
+from qualify.standards import UNCONFIRMED, rows
 
 FloatArray = NDArray[np.float64]
 
@@ -24,6 +27,19 @@ _NEWTON_STEPS = 4
 
 class UnknownTypeError(KeyError):
     """No reference function is known under this letter."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Where a type's reference function is written, and how far that was seen."""
+
+    citation: str
+    standing: str
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether the coefficients were seen in a copy of what is cited."""
+        return self.standing not in UNCONFIRMED
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +81,27 @@ def types() -> tuple[str, ...]:
     return tuple(dict.fromkeys(row["type"] for row in rows("thermocouple_functions", "piece")))
 
 
+def source(letter: str) -> Source:
+    """Where a type's reference function is written: of its pieces, the one least confirmed.
+
+    Raises
+    ------
+    UnknownTypeError
+        If no reference function is known under this letter.
+    """
+    found = [row for row in rows("thermocouple_functions", "piece") if row["type"] == letter]
+    if not found:
+        raise UnknownTypeError(letter)
+    row = next((row for row in found if row["standing"] in UNCONFIRMED), found[0])
+    where = f"{row['document']} ({row['edition']}), type {letter}, reference function"
+    return Source(citation=where, standing=row["standing"])
+
+
+def standing(letter: str) -> str:
+    """Standing of a type's reference function: "C" seen in a copy, "M" from memory. See `source`."""
+    return source(letter).standing
+
+
 def range_c(letter: str) -> tuple[float, float]:
     """The temperatures [°C] between which the reference function of a type is defined.
 
@@ -98,7 +135,7 @@ def emf_mv(letter: str, temperature_c: ArrayLike) -> FloatArray:
     Parameters
     ----------
     letter
-        The type: B, E, J, K, N, R, S or T.
+        The type: B, C, E, J, K, N, R, S or T.
     temperature_c : (...)
         Temperatures of the measuring junction [°C].
 
@@ -114,7 +151,8 @@ def emf_mv(letter: str, temperature_c: ArrayLike) -> FloatArray:
 
     References
     ----------
-    NIST Monograph 175, the ITS-90 reference functions (as in the NIST ITS-90 Thermocouple Database).
+    NIST Monograph 175, the ITS-90 reference functions (as in the NIST ITS-90 Thermocouple Database); type C:
+    IEC 60584-1:2013, from memory.
     """
     return _by_piece(letter, temperature_c, slope=False)
 
@@ -150,7 +188,7 @@ def temperature_c(letter: str, voltage_mv: ArrayLike, junction_c: ArrayLike = 0.
     Parameters
     ----------
     letter
-        The type: B, E, J, K, N, R, S or T.
+        The type: B, C, E, J, K, N, R, S or T.
     voltage_mv : (...)
         Voltages between the terminals [mV].
     junction_c : (...)
@@ -175,3 +213,70 @@ def temperature_c(letter: str, voltage_mv: ArrayLike, junction_c: ArrayLike = 0.
     for _ in range(_NEWTON_STEPS):
         t = np.clip(t - (emf_mv(letter, t) - total) / sensitivity_mv_per_c(letter, t), low, high)
     return np.where(inside, t, np.nan)
+
+
+def voltage_error_c(letter: str, temperature_c: ArrayLike, error_uv: ArrayLike) -> FloatArray:
+    """Temperature error that an error of voltage makes: of the input, or of an extension cable.
+
+    error_uv / (1000·S(t)), to first order.
+
+    Parameters
+    ----------
+    letter
+        The type: B, C, E, J, K, N, R, S or T.
+    temperature_c : (...)
+        Temperatures of the measuring junction [°C].
+    error_uv : (...)
+        Errors of voltage, indicated − true [µV].
+
+    Returns
+    -------
+    (...) float64
+        Errors of temperature, indicated − true [°C of difference]; NaN outside the range of the reference
+        function, infinite where the sensitivity is zero.
+
+    Raises
+    ------
+    UnknownTypeError
+        If no reference function is known under this letter.
+    """
+    return _over_sensitivity(letter, np.asarray(error_uv, dtype=np.float64) / 1000.0, temperature_c)
+
+
+def junction_error_c(
+    letter: str, temperature_c: ArrayLike, junction_c: ArrayLike, junction_error_c: ArrayLike
+) -> FloatArray:
+    """Temperature error that an error of the reference junction's temperature makes.
+
+    S(t_ref)/S(t) · error, to first order: a junction believed 1 °C too warm makes the indication too high
+    by the ratio of the sensitivities, wherever the measuring junction is.
+
+    Parameters
+    ----------
+    letter
+        The type: B, C, E, J, K, N, R, S or T.
+    temperature_c : (...)
+        Temperatures of the measuring junction [°C].
+    junction_c : (...)
+        Temperatures of the reference junction [°C].
+    junction_error_c : (...)
+        Errors of the reference junction's temperature, believed − true [°C of difference].
+
+    Returns
+    -------
+    (...) float64
+        Errors of temperature, indicated − true [°C of difference]; NaN outside the range of the reference
+        function, infinite where the sensitivity is zero.
+
+    Raises
+    ------
+    UnknownTypeError
+        If no reference function is known under this letter.
+    """
+    volts = sensitivity_mv_per_c(letter, junction_c) * np.asarray(junction_error_c, dtype=np.float64)
+    return _over_sensitivity(letter, volts, temperature_c)
+
+
+def _over_sensitivity(letter: str, error_mv: FloatArray, at_c: ArrayLike) -> FloatArray:
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(error_mv / sensitivity_mv_per_c(letter, at_c))

@@ -12,10 +12,20 @@ from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
-from qualify.sensors.tolerances import tolerance_at
+from qualify.sensors.tolerances import (
+    cable_tolerances,
+    classes,
+    documents,
+    ranges,
+    tolerance_at,
+    tolerances_at,
+    tolerances_c,
+)
 from qualify.standards import rows
+from qualify.thermocouples import emf_mv
 
 IEC, ASTM, PT = "IEC 60584-1", "ASTM E230/E230M", "IEC 60751"
 
@@ -306,3 +316,59 @@ def test_extension_cable():
         kind: {"1": (one, low, high, hot), "2": (two, low, high, hot)}
         for kind, (one, two, low, high, hot) in CABLES.items()
     }
+
+
+@pytest.mark.parametrize("kind", CABLES)
+def test_cable_tolerance_as_voltage_and_elsewhere(kind: str):
+    """The stated tolerance over a symmetrical step of the reference function (D), here and elsewhere."""
+    one, two, _, _, hot = CABLES[kind]
+    letter = kind[0]
+    for item, stated in zip(cable_tolerances(kind, 180.0), (one, two), strict=True):
+        step_uv = 1000.0 * float(emf_mv(letter, hot + stated) - emf_mv(letter, hot - stated)) / 2.0
+        assert item.voltage_uv == pytest.approx(step_uv, rel=1e-4)
+        assert item.effect_c is not None
+        there_uv = (
+            float(emf_mv(letter, 180.0 + item.effect_c) - emf_mv(letter, 180.0 - item.effect_c)) * 500.0
+        )
+        assert there_uv == pytest.approx(item.voltage_uv, rel=1e-4)
+    for item, stated in zip(cable_tolerances(kind), (one, two), strict=True):
+        assert item.effect_c == pytest.approx(stated, rel=1e-12)
+
+
+def test_cable_outside_the_reference_function():
+    assert [item.effect_c for item in cable_tolerances("TX", 500.0)] == [None, None]
+    assert cable_tolerances("QX") == ()
+    assert [item.name for item in cable_tolerances("KX", name="2")] == ["2"]
+
+
+# ---- queries ----
+
+
+@pytest.mark.parametrize(("document", "kind"), TYPES)
+def test_queries_give_what_single_look_ups_give(document: str, kind: str):
+    names = classes(kind, document)
+    assert list(names) == [name for name in ORDER[document] if name in names]
+    assert set(names) == {
+        entry.name for entry, of in ONE_TYPE_EACH if (entry.document, of) == (document, kind)
+    }
+    assert document in documents(kind)
+    for name in names:
+        singles = [found_at(document, kind, name, t) for t in GRID]
+        many = tolerances_c(kind, GRID, document, name)
+        np.testing.assert_array_equal(many, [np.nan if value is None else value for value in singles])
+        spans = {(span.low_c, span.high_c) for span in ranges(kind, document, name)}
+        assert spans == {
+            (float(entry.low), float(entry.high))
+            for entry, of in ONE_TYPE_EACH
+            if (entry.document, of, entry.name) == (document, kind, name)
+        }
+    for t in (-100.0, 20.0, 700.0):
+        expected = [name for name in names if found_at(document, kind, name, t) is not None]
+        assert [item.name for item in tolerances_at(kind, t, document)] == expected
+
+
+def test_a_confirmed_row_goes_first_where_two_meet():
+    at_zero = tolerance_at("K", 0.0, ASTM, "standard")
+    assert at_zero is not None and at_zero.standing == "C" and at_zero.confirmed
+    below = tolerance_at("K", -0.001, ASTM, "standard")
+    assert below is not None and not below.confirmed

@@ -22,8 +22,9 @@ from qualify.figures.absent import Absent, present
 from qualify.figures.series import drift, least_squares_slope
 from qualify.inputs import load
 from qualify.readings.model import Channel
-from qualify.sensors.certificates import Judged, corrections_for, read_certificates
+from qualify.sensors.certificates import Judged, Rules, corrections_for, read_certificates
 from qualify.sensors.corrections import Correction
+from qualify.sensors.curves import Curve, fit_curve
 
 if TYPE_CHECKING:
     from reference_checks.conftest import Published
@@ -51,8 +52,8 @@ OBSERVED = np.array([float(b) for _, b in TABLE_H6])
 CHANNEL = Channel(name="H3", header="H3", file="h3.csv", unit="C")
 
 
-def correction_from(path: Path, rows: list[str]) -> Correction:
-    """Read a certificates file and return the correction of its one channel."""
+def correction_from(path: Path, rows: list[str], degree: int = 0) -> Correction:
+    """Read a certificates file and return the correction of its one channel; a curve where a degree is."""
     path.write_text("\n".join(rows) + "\n", encoding="utf-8")
     (correction,) = corrections_for(
         read_certificates(load(path, "certificates")),
@@ -60,6 +61,7 @@ def correction_from(path: Path, rows: list[str]) -> Correction:
         [CHANNEL],
         reach_c=0.0,
         reach_uncertainty_c=0.0,
+        rules=Rules(degree=degree),
     )
     assert correction is not None
     return correction
@@ -156,3 +158,77 @@ def test_line_through_the_mean_point(published: Published):
         published.agree(found, text, "GUM Table H.6, observed − predicted, recomputed [°C]")
     residual_sd = float(np.sqrt(((OBSERVED - predicted) ** 2).sum() / 9))
     published.agree(residual_sd, "0.0035", "GUM H.3, residual standard deviation s [°C]")
+
+
+# ---- the fitted curve of the certificates room ----
+
+
+def about_20() -> Curve:
+    """The line about t0 = 20 °C, as the GUM writes it."""
+    return fit_curve(READING, OBSERVED, 1, origin_c=20.0)
+
+
+def test_fitted_line_of_the_gum(published: Published):
+    """Table H.6's line: intercept, slope, their standard uncertainties, their correlation, s and ν."""
+    curve = about_20()
+    intercept, slope = curve.coefficients
+    (variance, between), (_, slope_variance) = curve.covariance
+    u_intercept, u_slope = variance**0.5, slope_variance**0.5
+    published.agree(intercept, "-0.1712", "GUM H.3.3, intercept y1 [°C]")
+    published.agree(intercept, "-0.171204", "GUM H.3.3, intercept y1 in full [°C]")
+    published.agree(u_intercept, "0.0029", "GUM H.3.3, s(y1) [°C]")
+    published.agree(u_intercept, "0.002878", "GUM H.3.3, s(y1) in full [°C]")
+    published.agree(slope, "0.00218", "GUM H.3.3, slope y2 [1]")
+    published.agree(slope, "0.00218270", "GUM H.3.3, slope y2 in full [1]")
+    published.agree(u_slope, "0.00067", "GUM H.3.3, s(y2) [1]")
+    published.agree(u_slope, "0.00066794", "GUM H.3.3, s(y2) in full [1]")
+    published.agree(between / (u_intercept * u_slope), "-0.930", "GUM H.3.3, r(y1, y2)")
+    published.agree(between / (u_intercept * u_slope), "-0.930430", "GUM H.3.3, r(y1, y2) in full")
+    published.agree(curve.residual_sd_c, "0.0035", "GUM H.3.3, s [°C]")
+    published.agree(curve.residual_sd_c, "0.003498", "GUM H.3.3, s in full [°C]")
+    residual_squares = curve.residual_sd_c**2 * curve.degrees_of_freedom
+    published.agree(residual_squares, "0.000110096583", "GUM H.3, sum of squared residuals [°C²]")
+    assert curve.degrees_of_freedom == 9
+
+
+@pytest.mark.parametrize("origin_c", [20.0, 24.0085, 0.0])
+def test_predicted_correction_of_the_gum(published: Published, origin_c: float):
+    """b(30 °C) and its u with the covariance in it, wherever t counts from; held points moved out to 30."""
+    line = fit_curve(READING, OBSERVED, 1, origin_c=origin_c)
+    reaching = Curve(
+        origin_c=line.origin_c,
+        coefficients=line.coefficients,
+        covariance=line.covariance,
+        residual_sd_c=line.residual_sd_c,
+        degrees_of_freedom=line.degrees_of_freedom,
+        low_c=line.low_c,
+        high_c=30.0,
+    )
+    at = np.array([30.0])
+    predicted, uncertainty = float(reaching.at(at)[0]), float(reaching.standard_uncertainty_at(at)[0])
+    published.agree(predicted, "-0.1494", f"GUM H.3.4, b(30 °C) about {origin_c:g} °C [°C]")
+    published.agree(predicted, "-0.149377", f"GUM H.3.4, b(30 °C) about {origin_c:g} °C in full [°C]")
+    published.agree(uncertainty, "0.0041", f"GUM H.3.4, u(b(30 °C)) about {origin_c:g} °C [°C]")
+    published.agree(uncertainty, "0.004139", f"GUM H.3.4, u(b(30 °C)) about {origin_c:g} °C in full [°C]")
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_a_certificate_s_line_gives_table_h6(published: Published, tmp_path: Path, unit: str):
+    """The whole way: file, matching, curve. Without U in the file only the fit's uncertainty is known."""
+    factor, offset = (1.8, 32.0) if unit == "F" else (1.0, 0.0)
+    rows = ["channel,temperature,correction,expanded_uncertainty,coverage_factor,unit"]
+    rows += [f"H3,{float(t) * factor + offset!r},{float(b) * factor!r},0,2,{unit}" for t, b in TABLE_H6]
+    correction = correction_from(tmp_path / "line.csv", rows, degree=1)
+    (step,) = correction.steps
+    assert step.curve is not None
+    predicted = step.correction_at(READING)
+    for found, text in zip(predicted.tolist(), PREDICTED_TEXT.split(), strict=True):
+        published.agree(found, text, f"GUM Table H.6, predicted correction, certificate in °{unit} [°C]")
+    for found, text in zip((OBSERVED - predicted).tolist(), DIFFERENCE_TEXT.split(), strict=True):
+        published.agree(found, text, f"GUM Table H.6, observed − predicted, certificate in °{unit} [°C]")
+    # At the mean of the readings u is s/√n; there the certificate's own U (0 here) is combined with it.
+    at_mean = float(step.standard_uncertainty_at(np.array([READING.mean()]))[0])
+    assert at_mean == pytest.approx((0.000110096583 / 9 / 11) ** 0.5, rel=1e-8)
+    corrected, calibrated = correction.apply(np.array([25.0, 30.0]))
+    assert corrected[0] == pytest.approx(25.0 - 0.171204 + 5 * 0.00218270, abs=1e-6)
+    assert calibrated.tolist() == [True, False]

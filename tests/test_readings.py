@@ -733,3 +733,13 @@ def test_a_blank_between_date_and_time_makes_two_columns():
     assert recording.layouts["oven.csv"]["time columns"] == "'Time (date)', 'Time (time)'"
     text = "    Time        T1        T2        T3\n       s         C         C         C79.9    179.15\n"
     assert refused(text, AS_C).code == "column-names-do-not-fit"
+
+
+def test_millivolts_by_an_unconfirmed_function_are_doubted():
+    from qualify.readings.model import Millivolts
+
+    text = "Time (s),T1 (mV)\n0,3.090\n1,3.1\n"
+    for letter, doubted in (("K", False), ("C", True)):
+        recording = read(text, ReadOptions(millivolts=Millivolts(letter, junction_c=0.0)))
+        kinds = {doubt.kind for doubt in recording.doubts}
+        assert ("reference-function-unconfirmed" in kinds) is doubted

@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from qualify.findings import Doubt, RefusalKind, nearest
+from qualify.findings import Doubt, DoubtKind, RefusalKind, nearest
 from qualify.readings.columns import Quantity
 from qualify.readings.model import FloatArray, IntArray, Millivolts
 from qualify.readings.values import NOT_A_TEMPERATURE, rows_worded, runs
-from qualify.thermocouples import UnknownTypeError, inverse_range_c, range_c, temperature_c, types
+from qualify.thermocouples import UnknownTypeError, inverse_range_c, range_c, source, temperature_c, types
 
 TYPE_UNKNOWN = RefusalKind(
     "thermocouple-type-unknown",
@@ -29,6 +29,13 @@ JUNCTION_RANGE = RefusalKind(
     what="a reference junction at {value:g} °C lies outside the reference function of type {letter}",
     why="Its voltage is not defined there.",
     mend="correct the temperature of the reference junction.",
+)
+
+
+FUNCTION_UNCONFIRMED = DoubtKind(
+    "reference-function-unconfirmed",
+    "the reference function is not confirmed: {citation} [{standing}]; confirm it in a licensed copy before "
+    "readings converted with it decide anything",
 )
 
 
@@ -62,6 +69,13 @@ def to_temperatures(
         inverse_range_c(told.thermocouple)
     except UnknownTypeError:
         raise TYPE_UNKNOWN(file=file, letter=told.thermocouple, known=", ".join(types())) from None
+    function = source(told.thermocouple)
+    if not function.confirmed:
+        yield FUNCTION_UNCONFIRMED(
+            file=file,
+            standing=function.standing,
+            citation=function.citation,
+        )
     junction_c = _junction(file, raw, quantities, told)
     for column in columns:
         values = raw[:, column]

@@ -273,6 +273,21 @@ class CertificatePointRecord:
     correction_c: float
     expanded_uncertainty_c: float | None
     coverage_factor: float | None
+    file: str = ""
+    number: str = ""
+    laboratory: str = ""
+    calibrated: str | None = None
+    due: str | None = None
+    of: str = ""
+    type: str = ""
+    junction: str = ""
+    spool: str = ""
+    sample: str = ""
+    immersion_mm: float | None = None
+    highest_temperature_c: float | None = None
+    uses: int | None = None
+    hours: float | None = None
+    class_shown: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -60,6 +60,7 @@ CASES = {
     "°F": Case(unit=TemperatureUnit.F, locations=5),
     "K": Case(unit=TemperatureUnit.K, locations=4, clock=False),
     "uneven": Case(uneven=True, absent=((140, 3),)),
+    "curves and private parts": Case(curves=True, locations=5, absent=((140, 3),)),
     "no certificates, no reference": Case(corrections=False, reference=None),
     "in blocks": Case(instants=6000, interval_s=5.0, locations=6, holds_c=THREE_HOLDS),
     "in blocks, uneven, with gaps": Case(

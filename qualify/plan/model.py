@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
+from typing import Any
 
+from qualify.plan.profile import HoldProfile, ProfileChoice
 from qualify.readings.model import ReadOptions
 from qualify.units import Celsius, CelsiusDifference, TemperatureUnit
 
@@ -78,12 +80,18 @@ class WorkZone:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Location:
-    """A named place in the work zone, the sensor there and the channel that records it."""
+    """A named place in the work zone, the sensor there and the channel that records it.
+
+    `spool` is the spool of wire that the sensor was cut from; `sample` its serial on the spool, where the
+    sensor is a calibrated sample itself.
+    """
 
     name: str
     channel: str
     sensor: str = ""
     sensor_type: str = ""
+    spool: str = ""
+    sample: str = ""
     position_mm: tuple[float, float, float] | None = None
     planned: bool = True
     """False where the plan is silent and the channel itself became the location."""
@@ -101,11 +109,16 @@ class ChannelRole:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClassChoice:
-    """A uniformity class chosen by name: which document, which edition, which class."""
+    """A uniformity class chosen by name: which document, which edition, which class.
+
+    `rows` are the classes of the user's own profile, where the class is one of its; else the built-in
+    table holds.
+    """
 
     document: str
     edition: str = ""
     name: str
+    rows: tuple[Mapping[str, Any], ...] = field(default=(), repr=False, compare=False)
 
     def __str__(self) -> str:
         return " ".join(part for part in (self.document, self.edition, "class", self.name) if part)
@@ -115,7 +128,8 @@ class ClassChoice:
 class Requirement:
     """A figure that must keep a limit, besides the uniformity limits of the hold itself.
 
-    `at_most` is in °C of difference, or in seconds for figures of time.
+    `at_most` is in °C of difference, or in seconds for figures of time. `figure` is a word of
+    plan/figures.py, or "variant:" and the id of a document's own figure in standards/variants.toml.
     """
 
     id: str
@@ -123,6 +137,9 @@ class Requirement:
     at_most: float
     text: str = ""
     holds: tuple[str, ...] = ()
+    citation: str = ""
+    standing: str = ""
+    """Where the limit comes from, and how far that was seen; "" where it is the plan's own."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,11 +163,21 @@ class Hold:
     soak_minutes: float = 30.0
     steady_minutes: float = 5.0
     steady_within: CelsiusDifference = CelsiusDifference(0.5)
+    chosen_profile: ProfileChoice | None = None
+    stated: frozenset[str] = frozenset()
+    """Keys that the plan states itself: they win over a profile."""
+    profile: HoldProfile | None = None
+    """What the chosen profile comes to in this hold; None until the profiles are read."""
+    requirements: tuple[Requirement, ...] = ()
+    """Figures that the profile limits, besides those of the plan."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Survey:
-    """One recording, from one or more files, and the holds that are to be found in it."""
+    """One recording, from one or more files, and the holds that are to be found in it.
+
+    `interval_s` is the interval [s] at which the logger is to record; None where the plan is silent.
+    """
 
     name: str
     stage: Stage
@@ -159,6 +186,7 @@ class Survey:
     loggers: Mapping[str, ReadOptions] = field(default_factory=dict)
     """What is told about single files, by name; it goes before `read`."""
     holds: tuple[Hold, ...]
+    interval_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,11 +209,28 @@ class Exclusion:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CertificateChoice:
-    """The certificates file, and how far beyond a certificate's end points a reading may lie."""
+    """The certificates files, and how what they say is used.
+
+    `reach` is how far beyond a certificate's end points a reading may lie. `degree` is that of a fitted
+    correction curve, 0 for linear interpolation. `use` says which of two calibrations corrects, before the
+    survey or after it, or their mean. `co_located` are locations whose sensors sat side by side.
+    """
 
     file: str
+    more: tuple[str, ...] = ()
     reach: CelsiusDifference = CelsiusDifference(0.0)
     reach_uncertainty: CelsiusDifference = CelsiusDifference(0.0)
+    degree: int = 0
+    spool_range: CelsiusDifference | None = None
+    use: str = "mean"
+    laboratory_correlation: float = 0.0
+    more_sensors: bool = False
+    co_located: tuple[str, ...] = ()
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Every certificates file."""
+        return (self.file, *self.more)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,5 +264,9 @@ class Plan:
     surveys: tuple[Survey, ...] = ()
     requirements: tuple[Requirement, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
+    profiles: tuple[str, ...] = ()
+    """Files with requirement profiles of the user's own."""
+    own_confirmable: tuple[str, ...] = ()
+    """Ids of unconfirmed rows in them."""
     from_options: bool = False
     """True where the command's options made this plan; there is no plan file then."""

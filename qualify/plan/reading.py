@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from qualify.findings import RefusalKind, nearest
 from qualify.inputs import InputFile
-from qualify.plan.figures import REQUIRABLE
+from qualify.plan.figures import REQUIRABLE, VARIANT, requirable
 from qualify.plan.keys import Keys
 from qualify.plan.model import (
     Acceptance,
@@ -26,6 +26,7 @@ from qualify.plan.model import (
     Survey,
     WorkZone,
 )
+from qualify.plan.profile import ProfileChoice
 from qualify.plan.read_options import logger_options, read_options
 from qualify.units import (
     Celsius,
@@ -66,6 +67,9 @@ EXCLUDES_ALL = RefusalKind(
     mend="give it a kind, or from and to; a channel that is no location gets the role ignored.",
 )
 
+STATED = ("tolerance", "low", "class", "minutes", "soak_minutes", "steady_minutes", "steady_within")
+"""Keys of a hold that win over a profile where they stand."""
+
 MINUTES_OR_SECONDS = {"s": 1.0, "min": 60.0}
 
 
@@ -93,7 +97,8 @@ def read_plan(file: InputFile) -> Plan:
     locations = _locations(top)
     channels = _channels(top, locations)
     zone = top.table("work_zone")
-    surveys = _surveys(top, units)
+    profile = _profile(top, None)
+    surveys = _surveys(top, units, profile)
     if not surveys:
         raise top.missing("surveys", "There is nothing to evaluate.")
     hold_names = [hold.name for survey in surveys for hold in survey.holds]
@@ -118,10 +123,11 @@ def read_plan(file: InputFile) -> Plan:
         reference_location=_reference(zone, locations) if zone else None,
         locations=locations,
         channels=channels,
-        certificates=_certificates(top, units),
+        certificates=_certificates(top, units, locations),
         surveys=surveys,
         requirements=_requirements(top, units, hold_names),
         exclusions=_exclusions(top, locations, [survey.name for survey in surveys]),
+        profiles=_profile_files(top),
     )
     if zone:
         zone.done()
@@ -198,6 +204,9 @@ def _locations(top: Keys) -> tuple[Location, ...]:
         name = table.text("name", why="A location is told apart by its name.")
         channel = table.text("channel", why=f"Location '{name}' has no readings without a channel.")
         sensor = table.text("sensor")
+        spool, sample = table.text("spool"), table.text("sample")
+        if sample and not spool:
+            raise table.missing("spool", "A sample is told apart by the spool that it was cut from.")
         _once(table, "name", "the location", name, names)
         _once(table, "channel", "the channel", channel, channels)
         if sensor:
@@ -213,6 +222,8 @@ def _locations(top: Keys) -> tuple[Location, ...]:
                 channel=channel,
                 sensor=sensor,
                 sensor_type=table.text("type"),
+                spool=spool,
+                sample=sample,
                 position_mm=(given[0], given[1], given[2]) if given else None,
             )
         )
@@ -244,12 +255,39 @@ def _channels(top: Keys, locations: tuple[Location, ...]) -> tuple[ChannelRole, 
     return tuple(found)
 
 
-def _certificates(top: Keys, units: TemperatureUnit) -> CertificateChoice | None:
+INTERPOLATIONS = {"linear": 0, "line": 1, "polynomial-1": 1, "polynomial-2": 2, "polynomial-3": 3}
+
+
+def _certificates(
+    top: Keys, units: TemperatureUnit, locations: tuple[Location, ...]
+) -> CertificateChoice | None:
     table = top.table("certificates")
     if table is None:
         return None
+    more = table.texts("files")
+    file = table.text("file", why="" if more else "Corrections come from a certificates file.")
+    files = [name for name in (file, *more) if name]
+    for name in files:
+        if files.count(name) > 1:
+            raise NAMED_TWICE(what="the certificates file", name=name, **table.where("files"))
+    spool_range = table.number("spool_range", least=0.0)
+    correlation = table.number("laboratory_correlation", default=0.0, least=0.0) or 0.0
+    if correlation > 1:
+        raise table.wrong("laboratory_correlation", "a number from 0 to 1")
+    co_located = table.texts("co_located")
+    for name in co_located:
+        _known(table, "co_located", name, "location", [location.name for location in locations])
+    if len(set(co_located)) == 1 or len(set(co_located)) < len(co_located):
+        raise table.wrong("co_located", "a list of at least two locations, each once")
     choice = CertificateChoice(
-        file=table.text("file", why="Corrections come from a certificates file."),
+        file=files[0],
+        more=tuple(files[1:]),
+        degree=INTERPOLATIONS[table.choice("interpolation", list(INTERPOLATIONS), "linear") or "linear"],
+        spool_range=None if spool_range is None else _difference(spool_range, units),
+        use=table.choice("use", ["before", "after", "mean"], "mean") or "mean",
+        laboratory_correlation=correlation,
+        more_sensors=table.yes_or_no("more_sensors"),
+        co_located=co_located,
         reach=_difference(table.number("reach", default=0.0, least=0.0), units),
         reach_uncertainty=_difference(table.number("reach_uncertainty", default=0.0, least=0.0), units),
     )
@@ -261,7 +299,31 @@ def _difference(value: float | None, units: TemperatureUnit) -> CelsiusDifferenc
     return CelsiusDifference(difference_to_c(0.0 if value is None else value, units))
 
 
-def _surveys(top: Keys, units: TemperatureUnit) -> tuple[Survey, ...]:
+def _profile_files(top: Keys) -> tuple[str, ...]:
+    files = top.texts("profiles")
+    for name in files:
+        if files.count(name) > 1:
+            raise NAMED_TWICE(what="the profile file", name=name, **top.where("profiles"))
+    return files
+
+
+def _profile(table: Keys, general: ProfileChoice | None) -> ProfileChoice | None:
+    """The profile that the plan or the hold names; a hold may name another class of the plan's."""
+    named = table.table("profile")
+    if named is None:
+        return general
+    own = "document" in named or general is None
+    choice = ProfileChoice(
+        document=named.text("document", why="A profile is that of a document." if own else "")
+        or (general.document if general is not None else ""),
+        edition=named.text("edition") or (general.edition if general is not None and not own else ""),
+        name=named.text("class") or (general.name if general is not None and not own else ""),
+    )
+    named.done()
+    return choice
+
+
+def _surveys(top: Keys, units: TemperatureUnit, profile: ProfileChoice | None) -> tuple[Survey, ...]:
     names: set[str] = set()
     hold_names: set[str] = set()
     found = []
@@ -276,17 +338,25 @@ def _surveys(top: Keys, units: TemperatureUnit) -> tuple[Survey, ...]:
             raise table.missing("files", "A survey needs the logger files it was recorded in.")
         read = read_options(table)
         loggers = logger_options(table, files)
-        holds = tuple(_hold(hold, units, hold_names) for hold in table.tables("holds"))
+        holds = tuple(_hold(hold, units, hold_names, profile) for hold in table.tables("holds"))
         if not holds:
             raise table.missing("holds", "A survey needs at least one hold with its set point.")
         found.append(
-            Survey(name=name, stage=Stage(stage), files=files, read=read, loggers=loggers, holds=holds)
+            Survey(
+                name=name,
+                stage=Stage(stage),
+                files=files,
+                read=read,
+                loggers=loggers,
+                holds=holds,
+                interval_s=_above_zero(table, "interval_s"),
+            )
         )
         table.done()
     return tuple(found)
 
 
-def _hold(table: Keys, units: TemperatureUnit, seen: set[str]) -> Hold:
+def _hold(table: Keys, units: TemperatureUnit, seen: set[str], profile: ProfileChoice | None) -> Hold:
     setpoint = table.number("setpoint")
     if setpoint is None:
         raise table.missing("setpoint", "Deviations are counted from it.")
@@ -309,6 +379,8 @@ def _hold(table: Keys, units: TemperatureUnit, seen: set[str]) -> Hold:
         soak_minutes=_above_zero(table, "soak_minutes") or 30.0,
         steady_minutes=_above_zero(table, "steady_minutes") or 5.0,
         steady_within=CelsiusDifference(0.5) if within is None else _difference(within, units),
+        chosen_profile=_profile(table, profile),
+        stated=frozenset(key for key in STATED if key in table),
     )
     table.done()
     return hold
@@ -351,14 +423,14 @@ def _requirements(top: Keys, units: TemperatureUnit, hold_names: list[str]) -> t
     found = []
     counts: dict[str, int] = {}
     for table in top.tables("requirements"):
-        figure = table.choice("figure", list(REQUIRABLE))
-        if figure is None:
-            raise table.missing("figure", "A requirement is about a figure.")
+        figure = table.text("figure", why="A requirement is about a figure.")
+        if not figure.startswith(VARIANT) or figure == VARIANT:
+            table.choice("figure", list(REQUIRABLE))
         at_most = table.number("at_most")
         if at_most is None:
             raise table.missing("at_most", "A requirement needs its limit.")
         unit = table.text("unit")
-        if REQUIRABLE[figure].is_time:
+        if requirable(figure).is_time:
             if unit not in MINUTES_OR_SECONDS:
                 raise table.wrong("unit", 'a unit of time: "s" or "min"')
             at_most *= MINUTES_OR_SECONDS[unit]
@@ -373,7 +445,7 @@ def _requirements(top: Keys, units: TemperatureUnit, hold_names: list[str]) -> t
         number = f"-{counts[figure]}" if counts[figure] > 1 else ""
         found.append(
             Requirement(
-                id=figure.replace("_", "-") + number,
+                id=figure.removeprefix(VARIANT).replace("_", "-") + number,
                 figure=figure,
                 at_most=at_most,
                 text=table.text("text"),

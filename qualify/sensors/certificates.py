@@ -1,107 +1,82 @@
-"""Certificates file: calibration points of sensors, logger channels and loops (CSV)."""
+"""Certificates of sensors, logger channels, loops and spools, from CSV, .xlsx or TOML.
+
+Whatever the form, a row is a calibration point; rows that name the same thing and the same certificate are
+one certificate.
+"""
 
 from __future__ import annotations
 
-import csv
-import io
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
-
-import numpy as np
+from datetime import date
 
 from qualify.findings import Refusal, RefusalKind, nearest
 from qualify.inputs import InputFile
-from qualify.readings.model import Channel
-from qualify.sensors.corrections import Correction, Step
-from qualify.units import difference_to_c, parse_unit, temperature_to_c
+from qualify.sensors.certificate import (
+    APPLIES_TO,
+    Certificate,
+    Certificates,
+    HeatHistory,
+    Point,
+    merged,
+    normal_type,
+)
+from qualify.sensors.certificates_tables import Row, Table, read_table
+from qualify.sensors.matching import Judged, Rules, corrections_for
+from qualify.thermocouples import sensitivity_mv_per_c, types
+from qualify.units import TemperatureUnit, difference_to_c, parse_unit, temperature_to_c
 
-COLUMNS = (
-    "channel",
-    "sensor",
-    "temperature",
-    "reference_temperature",
-    "correction",
-    "error",
-    "expanded_uncertainty",
-    "coverage_factor",
-    "unit",
-    "of",
-)
-APPLIES_TO = ("sensor", "channel", "loop")
+__all__ = [
+    "Certificate",
+    "Certificates",
+    "Judged",
+    "Point",
+    "Rules",
+    "corrections_for",
+    "merged",
+    "read_certificates",
+]
 
-NOT_A_CERTIFICATES_FILE = RefusalKind(
-    "certificates-header",
-    what="the header row is not that of a certificates file: {problem}",
-    why="A correction with a wrong sign or place doubles the error that it should take away.",
-    mend="write the header channel,sensor,temperature,correction,expanded_uncertainty,coverage_factor,unit "
-    "(or reference_temperature for temperature, error for correction).",
-)
-DEVIATION_COLUMN = RefusalKind(
-    "certificates-deviation",
-    what="a column is called '{name}', which leaves its sign open",
-    why="Laboratories print true − indicated and indicated − true under that word.",
-    mend="rename the column: `correction` for true − indicated, `error` for indicated − true.",
-)
 BAD_CELL = RefusalKind(
     "certificates-cell",
     what="'{text}' is not {expected}",
     why="Each calibration point decides the corrections on both its sides.",
     mend="correct the cell after the certificate.",
 )
-SAME_POINT_TWICE = RefusalKind(
-    "certificates-same-point",
-    what="{what} has two calibration points at {temperature:g} °C",
-    why="Only one correction can hold at a temperature.",
-    mend="keep the point of the certificate in force and take the other out.",
+NO_UNIT = RefusalKind(
+    "certificates-unit-missing",
+    what="the unit is missing",
+    why="A correction in °F taken for °C is wrong by a factor of 1.8, and units are never guessed.",
+    mend="write C, F or K after the certificate.",
 )
-UNKNOWN_CHANNEL = RefusalKind(
-    "certificates-channel",
-    what="a certificate names the {kind} '{name}', which {where} has{near}",
-    why="A certificate that meets no channel would leave a reading uncorrected without a word.",
-    mend="correct the name, or take the rows out.",
+NO_FACTOR = RefusalKind(
+    "certificates-factor-missing",
+    what="the expanded uncertainty stands without its coverage factor k (column coverage_factor)",
+    why="The same number means twice the uncertainty with k = 1 as with k = 2.",
+    mend="copy k from the certificate; it stands where the uncertainty is explained.",
 )
-WRONG_SENSOR = RefusalKind(
-    "certificates-wrong-sensor",
-    what="the certificate for channel '{channel}' is of sensor '{found}', the plan has '{planned}' there",
-    why="The correction of another sensor is worse than none.",
-    mend="correct the sensor in the plan or in the certificates file.",
+MILLIVOLTS_WITHOUT_TYPE = RefusalKind(
+    "certificates-millivolts",
+    what="a deviation in mV can't be turned into °C: {problem}",
+    why="What a millivolt is in degrees depends on the thermocouple's type and on the temperature.",
+    mend="name the thermocouple's letter in the column type, and a temperature within its range; or copy the "
+    "deviation in degrees from the certificate.",
 )
-NO_CERTIFICATE = RefusalKind(
-    "certificates-missing",
-    what="no certificate for {channels}",
-    why="Corrected and uncorrected readings must not be judged side by side.",
-    mend="add the certificate's points, or ignore the channel with its reason.",
+DUE_BEFORE_CALIBRATED = RefusalKind(
+    "certificates-due-before-calibrated",
+    what="the certificate is due on {due}, before its calibration on {calibrated}",
+    why="One of the two dates is wrong, and with it whether the certificate was in force.",
+    mend="correct the dates after the certificate.",
 )
-LOOP_AND_MORE = RefusalKind(
-    "certificates-loop-and-more",
-    what="channel '{channel}' has a loop certificate and a {other} certificate",
-    why="A loop certificate already holds the sensor and the logger channel; both would be added twice.",
-    mend="keep either the loop, or the sensor and the channel.",
+HEAD_DIFFERS = RefusalKind(
+    "certificates-head-differs",
+    what="{name} has '{one}' in one row and '{other}' in another",
+    why="All rows of one certificate must say the same about it.",
+    mend="correct the row, or give the other calibration its own certificate number.",
 )
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
-    """One row of the certificates file, in °C."""
-
-    row: int
-    channel: str
-    sensor: str
-    of: str
-    temperature_c: float
-    correction_c: float
-    expanded_uncertainty_c: float | None
-    coverage_factor: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Certificates:
-    """All calibration points of one file."""
-
-    file: str
-    points: tuple[Point, ...]
+_LEAST_SENSITIVITY_MV_PER_C = 1e-3
+_HEAD = ("laboratory", "calibrated", "due", "type", "junction", "immersion_mm")
+_HEAT = ("highest_temperature", "uses", "hours")
 
 
 def read_certificates(file: InputFile) -> Certificates:
@@ -110,233 +85,193 @@ def read_certificates(file: InputFile) -> Certificates:
     Parameters
     ----------
     file
-        CSV with a header row, separated by comma, semicolon or tab; decimal commas where the
-        separator is not the comma.
+        CSV with a header row, separated by comma, semicolon or tab (decimal commas where the separator is
+        not the comma); an .xlsx workbook with the same header row on a sheet; or TOML with [[certificate]]
+        tables. Rows that begin with # are remarks.
+
+    Returns
+    -------
+    Certificates
+        In °C. Corrections are true − indicated; a point given by its reference temperature holds at
+        reference − correction; a deviation in mV is divided by the slope of the reference function.
 
     Raises
     ------
     Refusal
-        If the header leaves a sign open or lacks a column, or a cell can't be read.
+        If the header leaves a sign open or lacks a column, a cell can't be read, rows of one certificate
+        contradict each other, or a certificate is due before it was calibrated.
     """
-    text = _decode(file)
-    lines = text.splitlines()
-    header_line = lines[0] if lines else ""
-    separator = max(",;\t", key=header_line.count)
-    table = list(csv.reader(io.StringIO(text), delimiter=separator))
-    if not table:
-        raise NOT_A_CERTIFICATES_FILE(file=file.name, problem="the file is empty")
-    header = [name.strip().casefold().replace(" ", "_") for name in table[0]]
-    _check_header(file.name, header)
-    points = []
-    for number, cells in enumerate(table[1:], start=2):
-        if any(cell.strip() for cell in cells):
-            row = dict(zip(header, (cell.strip() for cell in cells), strict=False))
-            points.append(_point(file.name, number, row, decimal_comma=separator != ","))
-    if not points:
-        raise NOT_A_CERTIFICATES_FILE(file=file.name, row=1, problem="no calibration point stands below it")
-    return Certificates(file=file.name, points=tuple(points))
+    table = read_table(file)
+    groups: dict[tuple[str, ...], list[Row]] = {}
+    for row in table.rows:
+        cell = row.cells.get
+        named = tuple(cell(key) or "" for key in ("of", "channel", "sensor", "spool", "sample"))
+        dated = cell("certificate") or cell("calibrated") or ""
+        groups.setdefault((*named, dated), []).append(row)
+    certificates = tuple(_certificate(rows, table) for rows in groups.values())
+    return Certificates(file=file.name, certificates=certificates)
 
 
-def _decode(file: InputFile) -> str:
-    for encoding in ("utf-8-sig", "cp1252"):
-        try:
-            return file.data.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-    raise NOT_A_CERTIFICATES_FILE(file=file.name, problem="the file is not text")
+def _wrong(row: Row, column: str, expected: str) -> Refusal:
+    return BAD_CELL(text=row.cells.get(column, ""), expected=expected, **row.where(column))
 
 
-def _check_header(file: str, header: list[str]) -> None:
-    for name in header:
-        if name in ("deviation", "difference"):
-            raise DEVIATION_COLUMN(file=file, row=1, column=name, name=name)
-        if name not in COLUMNS:
-            near = nearest(name, list(COLUMNS))
-            raise NOT_A_CERTIFICATES_FILE(file=file, row=1, problem=f"unknown column '{name}'{near}")
-    if len(set(header)) < len(header):
-        raise NOT_A_CERTIFICATES_FILE(file=file, row=1, problem="a column stands twice")
-    for one, other in (("temperature", "reference_temperature"), ("correction", "error")):
-        if (one in header) == (other in header):
-            problem = f"it needs one of `{one}` and `{other}`, not both, not none"
-            raise NOT_A_CERTIFICATES_FILE(file=file, row=1, problem=problem)
-    if "channel" not in header and "sensor" not in header:
-        raise NOT_A_CERTIFICATES_FILE(file=file, row=1, problem="it names neither `channel` nor `sensor`")
-    if "unit" not in header:
-        raise NOT_A_CERTIFICATES_FILE(file=file, row=1, problem="it lacks `unit`")
+def _number(row: Row, column: str, table: Table) -> float:
+    text = row.cells.get(column, "")
+    try:
+        result = float(text.replace(",", ".") if table.decimal_comma else text)
+    except ValueError:
+        result = math.nan
+    if not math.isfinite(result):
+        raise _wrong(row, column, "a number")
+    return result
 
 
-def _point(file: str, number: int, row: dict[str, str], *, decimal_comma: bool) -> Point:
-    def value(column: str) -> float:
-        text = row.get(column, "")
-        try:
-            result = float(text.replace(",", ".") if decimal_comma else text)
-        except ValueError:
-            result = math.nan
-        if not math.isfinite(result):
-            raise BAD_CELL(file=file, row=number, column=column, text=text, expected="a number")
-        return result
-
-    def word(column: str, expected: str) -> Refusal:
-        return BAD_CELL(file=file, row=number, column=column, text=row.get(column, ""), expected=expected)
-
-    unit = parse_unit(row.get("unit", ""))
+def _unit(row: Row, column: str = "unit") -> TemperatureUnit:
+    text = row.cells.get(column, "")
+    if not text:
+        raise NO_UNIT(**row.where(column))
+    unit = parse_unit(text)
     if unit is None:
-        raise word("unit", "a temperature unit (C, F or K)")
-    of = row.get("of") or "sensor"
+        raise _wrong(row, column, "a temperature unit (C, F or K)")
+    return unit
+
+
+def _day(text: str, row: Row, column: str) -> date | None:
+    if not text:
+        return None
+    try:
+        if len(text) != len("2026-03-02"):
+            raise ValueError(text)
+        return date.fromisoformat(text)
+    except ValueError:
+        raise _wrong(row, column, "a day that exists, written such as 2026-03-02") from None
+
+
+def _certificate(rows: list[Row], table: Table) -> Certificate:
+    first = rows[0]
+    of = first.cells.get("of") or "sensor"
     if of not in APPLIES_TO:
-        raise word("of", "sensor, channel or loop")
-    if not row.get("channel") and not row.get("sensor"):
-        raise word("channel", "the name of a channel, and no sensor is named either")
-    correction = value("correction") if "correction" in row else -value("error")
-    indicated = value("temperature") if "temperature" in row else value("reference_temperature") - correction
-    uncertainty = factor = None
-    if row.get("expanded_uncertainty"):
-        uncertainty = difference_to_c(value("expanded_uncertainty"), unit)
-        if uncertainty < 0:
-            raise word("expanded_uncertainty", "an uncertainty (it can't be negative)")
-        factor = value("coverage_factor")
-        if factor <= 0:
-            raise word("coverage_factor", "a coverage factor above zero")
-    return Point(
-        row=number,
-        channel=row.get("channel", ""),
-        sensor=row.get("sensor", ""),
+        raise _wrong(first, "of", "sensor, channel or loop" + nearest(of, list(APPLIES_TO)))
+    if not any(first.cells.get(column) for column in ("channel", "sensor", "spool")):
+        raise _wrong(first, "channel", "the name of a channel, and no sensor is named either")
+    if first.cells.get("sample") and not first.cells.get("spool"):
+        raise _wrong(first, "spool", "the name of the spool that the sample was cut from")
+    head, places = _head(rows)
+    made = Certificate(
+        file=first.file,
+        number=first.cells.get("certificate", ""),
+        laboratory=head["laboratory"],
+        calibrated=_day(head["calibrated"], places["calibrated"], "calibrated"),
+        due=_day(head["due"], places["due"], "due"),
         of=of,
-        temperature_c=temperature_to_c(indicated, unit),
-        correction_c=difference_to_c(correction, unit),
-        expanded_uncertainty_c=uncertainty,
+        channel=first.cells.get("channel", ""),
+        sensor=first.cells.get("sensor", ""),
+        type=normal_type(head["type"]),
+        junction=head["junction"],
+        spool=first.cells.get("spool", ""),
+        sample=first.cells.get("sample", ""),
+        immersion_mm=_least_zero(places["immersion_mm"], "immersion_mm", table),
+        heat=_heat(places, table),
+        points=tuple(_point(row, of, normal_type(head["type"]), table) for row in rows),
+    )
+    if made.due is not None and made.calibrated is not None and made.due < made.calibrated:
+        where = places["due"].where("due")
+        raise DUE_BEFORE_CALIBRATED(due=made.due.isoformat(), calibrated=made.calibrated.isoformat(), **where)
+    return made
+
+
+def _head(rows: list[Row]) -> tuple[dict[str, str], dict[str, Row]]:
+    """What the rows say about the certificate as a whole, and where; blank cells say nothing."""
+    head, places = {}, {}
+    for column in (*_HEAD, *_HEAT):
+        said = [row for row in rows if row.cells.get(column)]
+        place = said[0] if said else rows[0]
+        head[column], places[column] = place.cells.get(column, ""), place
+        for row in said:
+            if row.cells[column] != head[column]:
+                number = row.cells.get("certificate")
+                raise HEAD_DIFFERS(
+                    name=f"certificate {number}" if number else "the certificate",
+                    one=head[column],
+                    other=row.cells[column],
+                    **row.where(column),
+                )
+    return head, places
+
+
+def _least_zero(row: Row, column: str, table: Table) -> float | None:
+    if not row.cells.get(column):
+        return None
+    value = _number(row, column, table)
+    if value < 0:
+        raise _wrong(row, column, "a number from 0")
+    return value
+
+
+def _heat(places: dict[str, Row], table: Table) -> HeatHistory:
+    row = places["highest_temperature"]
+    highest = None
+    if row.cells.get("highest_temperature"):
+        highest = temperature_to_c(_number(row, "highest_temperature", table), _unit(row))
+    uses = _least_zero(places["uses"], "uses", table)
+    if uses is not None and uses != int(uses):
+        raise _wrong(places["uses"], "uses", "a whole number of uses")
+    return HeatHistory(
+        highest_c=highest,
+        uses=None if uses is None else int(uses),
+        hours=_least_zero(places["hours"], "hours", table),
+    )
+
+
+def _point(row: Row, of: str, sensor_type: str, table: Table) -> Point:
+    cells = row.cells
+    unit = _unit(row)
+    column = "temperature" if "temperature" in cells else "reference_temperature"
+    given_c = temperature_to_c(_number(row, column, table), unit)
+    is_error = "correction" not in cells
+    deviation = _number(row, "error" if is_error else "correction", table)
+    correction_unit = cells.get("correction_unit") or cells["unit"]
+    correction_c = _difference_c(row, "correction_unit", correction_unit, deviation, given_c, sensor_type)
+    if is_error:
+        correction_c = -correction_c
+    expanded_c = factor = None
+    if cells.get("expanded_uncertainty"):
+        expanded = _number(row, "expanded_uncertainty", table)
+        if expanded < 0:
+            raise _wrong(row, "expanded_uncertainty", "an uncertainty (it can't be negative)")
+        uncertainty_unit = cells.get("uncertainty_unit") or correction_unit
+        expanded_c = _difference_c(row, "uncertainty_unit", uncertainty_unit, expanded, given_c, sensor_type)
+        if not cells.get("coverage_factor"):
+            raise NO_FACTOR(**row.where("coverage_factor"))
+        factor = _number(row, "coverage_factor", table)
+        if factor <= 0:
+            raise _wrong(row, "coverage_factor", "a coverage factor above zero")
+    return Point(
+        row=row.number,
+        channel=cells.get("channel", ""),
+        sensor=cells.get("sensor", ""),
+        of=of,
+        temperature_c=given_c - correction_c if column == "reference_temperature" else given_c,
+        correction_c=correction_c,
+        expanded_uncertainty_c=expanded_c,
         coverage_factor=factor,
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """A judged channel: as recorded, and the sensor that the plan has there ("" where it is silent)."""
-
-    channel: Channel
-    sensor: str
-    needed: bool = True
-
-
-def corrections_for(
-    certificates: Certificates,
-    judged: Sequence[Judged],
-    channels: Sequence[Channel],
-    *,
-    reach_c: float,
-    reach_uncertainty_c: float,
-) -> tuple[Correction | None, ...]:
-    """Match certificates to channels by channel name or raw header, else by the plan's sensor.
-
-    Parameters
-    ----------
-    certificates
-        All points.
-    judged
-        The channels to correct; a `needed` one without certificate is refused.
-    channels
-        All temperature channels of the recording: a certificate may also name one that is not judged.
-    reach_c, reach_uncertainty_c
-        The plan's allowed reach beyond the end points and the expanded uncertainty it adds [°C].
-
-    Raises
-    ------
-    Refusal
-        If a certificate meets no channel, is of another sensor than the plan's, stands twice at one
-        temperature, mixes a loop with more, or a judged channel has none.
-    """
-    sensors = {item.sensor for item in judged if item.sensor}
-    for point in certificates.points:
-        if point.channel and not any(channel.is_called(point.channel) for channel in channels):
-            known = [channel.name for channel in channels]
-            raise UNKNOWN_CHANNEL(
-                file=certificates.file,
-                row=point.row,
-                column="channel",
-                kind="channel",
-                name=point.channel,
-                where="no logger file",
-                near=nearest(point.channel, known),
-            )
-        if not point.channel and point.sensor not in sensors:
-            raise UNKNOWN_CHANNEL(
-                file=certificates.file,
-                row=point.row,
-                column="sensor",
-                kind="sensor",
-                name=point.sensor,
-                where="no location of the plan",
-                near=nearest(point.sensor, sorted(sensors)),
-            )
-    found: list[Correction | None] = []
-    missing = []
-    for item in judged:
-        points = [point for point in certificates.points if _meets(certificates.file, point, item)]
-        if not points:
-            found.append(None)
-            if item.needed:
-                missing.append(f"'{item.channel.name}'")
-            continue
-        found.append(
-            Correction(
-                steps=_steps(certificates.file, item.channel.name, points),
-                reach_c=reach_c,
-                reach_uncertainty_c=reach_uncertainty_c,
-            )
-        )
-    if missing:
-        raise NO_CERTIFICATE(file=certificates.file, channels=", ".join(missing))
-    return tuple(found)
-
-
-def _meets(file: str, point: Point, item: Judged) -> bool:
-    if not point.channel:
-        return point.sensor == item.sensor
-    if not item.channel.is_called(point.channel):
-        return False
-    if point.of != "channel" and point.sensor and item.sensor and point.sensor != item.sensor:
-        raise WRONG_SENSOR(
-            file=file,
-            row=point.row,
-            column="sensor",
-            channel=item.channel.name,
-            found=point.sensor,
-            planned=item.sensor,
-        )
-    return True
-
-
-def _steps(file: str, channel: str, points: list[Point]) -> tuple[Step, ...]:
-    """Calibration points of one channel as steps, in the order in which they are added."""
-    present = {point.of for point in points}
-    if "loop" in present and len(present) > 1:
-        other = next(of for of in ("sensor", "channel") if of in present)
-        raise LOOP_AND_MORE(file=file, channel=channel, other=other)
-    steps = []
-    for of in ("loop", "channel", "sensor"):
-        chosen = sorted((point for point in points if point.of == of), key=lambda point: point.temperature_c)
-        if not chosen:
-            continue
-        for one, next_one in pairwise(chosen):
-            if next_one.temperature_c - one.temperature_c <= 1e-9:
-                raise SAME_POINT_TWICE(
-                    file=file,
-                    row=max(one.row, next_one.row),
-                    what=f"the {of} certificate of channel '{channel}'",
-                    temperature=one.temperature_c,
-                )
-        steps.append(
-            Step(
-                of=of,
-                temperature_c=np.array([point.temperature_c for point in chosen]),
-                correction_c=np.array([point.correction_c for point in chosen]),
-                expanded_uncertainty_c=_numbers([point.expanded_uncertainty_c for point in chosen]),
-                coverage_factor=_numbers([point.coverage_factor for point in chosen]),
-                rows=tuple(point.row for point in chosen),
-            )
-        )
-    return tuple(steps)
-
-
-def _numbers(values: list[float | None]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    return np.array([math.nan if value is None else value for value in values], dtype=np.float64)
+def _difference_c(row: Row, column: str, unit: str, value: float, at_c: float, sensor_type: str) -> float:
+    """A difference in °C; one in mV through the slope of the type's reference function there."""
+    if unit.strip().casefold() != "mv":
+        known = parse_unit(unit)
+        if known is None:
+            expected = "a unit of a difference (C, F, K, or mV where the type is named)"
+            raise BAD_CELL(text=unit, expected=expected, **row.where(column))
+        return difference_to_c(value, known)
+    if sensor_type not in types():
+        problem = f"'{sensor_type}' is no thermocouple type" if sensor_type else "no type is named"
+        raise MILLIVOLTS_WITHOUT_TYPE(problem=problem, **row.where(column))
+    slope = float(sensitivity_mv_per_c(sensor_type, at_c))
+    if not slope >= _LEAST_SENSITIVITY_MV_PER_C:
+        problem = f"type {sensor_type} has no usable slope at {at_c:g} °C"
+        raise MILLIVOLTS_WITHOUT_TYPE(problem=problem, **row.where(column))
+    return value / slope

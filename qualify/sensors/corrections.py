@@ -1,16 +1,55 @@
-"""Corrections from calibration points: linear between them, held and marked beyond them."""
+"""Corrections from calibration points: linear between them or a curve, held and marked beyond them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from math import sqrt
 
 import numpy as np
 
 from qualify.readings.model import BoolArray, FloatArray
+from qualify.sensors.certificate import Certificate
+from qualify.sensors.curves import Curve
 
 SAME_TEMPERATURE_C = 1e-9
 """Temperatures this close are one temperature: what unit conversion leaves behind."""
+NORMAL_95 = 1.959963984540054
+"""Two-sided 95 % quantile of the normal distribution."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drift:
+    """How a sensor's correction changed between two calibrations.
+
+    Attributes
+    ----------
+    before, after
+        The two certificates.
+    used
+        "before", "after" or "mean": the correction that is added.
+    temperature_c, drift_c, standard_uncertainty_c : (k,) float64
+        After − before at the temperatures that both cover, and its standard uncertainty there [°C]; NaN
+        where a certificate gives none.
+    """
+
+    before: Certificate
+    after: Certificate
+    used: str
+    temperature_c: FloatArray
+    drift_c: FloatArray
+    standard_uncertainty_c: FloatArray
+
+    @property
+    def largest(self) -> int:
+        """Index of the largest drift."""
+        return int(np.argmax(np.abs(self.drift_c)))
+
+    @property
+    def significant(self) -> BoolArray:
+        """Where |drift| exceeds 1.96·u: at 95 %, normal (JCGM 100:2008, G.1.3); False where u is unknown."""
+        exceeds: BoolArray = np.abs(self.drift_c) > NORMAL_95 * self.standard_uncertainty_c
+        return exceeds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +69,18 @@ class Step:
     coverage_factor : (k,) float64
         Its coverage factor k; NaN where there is none.
     rows
-        The row of each point in the certificates file.
+        The row of each point in the certificates file (of several rows, the first).
+    private_uncertainty_c : (k,) float64 or None
+        Standard uncertainty [°C] at each point that this sensor shares with no other: half the range of a
+        spool's samples and a drift between two calibrations, as rectangular half-widths over √3.
+    shared_key
+        The same for all sensors that share this certificate's own uncertainty; "" where none does.
+    curve
+        The fitted correction curve; None where corrections run linearly between points.
+    certificates
+        The certificates that the points come from.
+    drift
+        Where two calibrations of one sensor were found.
     """
 
     of: str
@@ -39,9 +89,31 @@ class Step:
     expanded_uncertainty_c: FloatArray
     coverage_factor: FloatArray
     rows: tuple[int, ...]
+    private_uncertainty_c: FloatArray | None = None
+    shared_key: str = ""
+    curve: Curve | None = None
+    certificates: tuple[Certificate, ...] = ()
+    drift: Drift | None = None
+
+    @property
+    def basis(self) -> str:
+        """In words: what the correction is, where it is more than one certificate's points."""
+        words = []
+        if self.certificates and self.certificates[0].spool and self.shared_key:
+            words.append(f"mean of {len(self.certificates)} samples of spool '{self.certificates[0].spool}'")
+        if self.drift is not None:
+            used = {"mean": "mean of both", "before": "the earlier one", "after": "the later one"}
+            dates = " and ".join(_day(item.calibrated) for item in (self.drift.before, self.drift.after))
+            words.append(f"calibrated {dates}, {used[self.drift.used]} used")
+        if self.curve is not None:
+            form = "straight line" if self.curve.degree == 1 else f"polynomial of degree {self.curve.degree}"
+            words.append(f"fitted {form} (s {self.curve.residual_sd_c:.3g} °C)")
+        return "; ".join(words)
 
     def correction_at(self, indicated_c: FloatArray) -> FloatArray:
-        """Give the correction [°C] at each indication: linear between points, the end's beyond them."""
+        """Give the correction [°C] at each indication: between the points, the end's beyond them."""
+        if self.curve is not None:
+            return self.curve.at(indicated_c)
         correction: FloatArray = np.interp(indicated_c, self.temperature_c, self.correction_c)
         return correction
 
@@ -52,8 +124,30 @@ class Step:
         return np.where(beyond <= SAME_TEMPERATURE_C, 0.0, beyond)
 
     def standard_uncertainty_at(self, indicated_c: FloatArray) -> FloatArray:
-        """Standard uncertainty [°C] at each indication: the larger of the two neighbouring points'."""
-        at_points = self.expanded_uncertainty_c / self.coverage_factor
+        """Standard uncertainty [°C] at each indication: the shared and the private part, combined."""
+        shared = self.shared_uncertainty_at(indicated_c)
+        if self.private_uncertainty_c is None:
+            return shared
+        return np.sqrt(shared**2 + self.private_uncertainty_at(indicated_c) ** 2)
+
+    def shared_uncertainty_at(self, indicated_c: FloatArray) -> FloatArray:
+        """Standard uncertainty [°C] from the certificate itself, which sensors of one `shared_key` share.
+
+        The larger of the two neighbouring points' U/k; with a curve, that of the fit combined with it.
+        """
+        own = self._larger(self.expanded_uncertainty_c / self.coverage_factor, indicated_c)
+        if self.curve is None:
+            return own
+        return np.sqrt(own**2 + self.curve.standard_uncertainty_at(indicated_c) ** 2)
+
+    def private_uncertainty_at(self, indicated_c: FloatArray) -> FloatArray:
+        """Standard uncertainty [°C] that is independent from sensor to sensor; the larger neighbour's."""
+        if self.private_uncertainty_c is None:
+            return np.zeros(indicated_c.shape)
+        return self._larger(self.private_uncertainty_c, indicated_c)
+
+    def _larger(self, at_points: FloatArray, indicated_c: FloatArray) -> FloatArray:
+        """The larger of the two neighbouring points' values, the point's own where one is met."""
         upper = np.clip(np.searchsorted(self.temperature_c, indicated_c, side="left"), 0, at_points.size - 1)
         lower = np.clip(
             np.searchsorted(self.temperature_c, indicated_c, side="right") - 1, 0, at_points.size - 1
@@ -97,11 +191,14 @@ class Correction:
 
     @property
     def coverage_factor(self) -> float | None:
-        """The certificate's own k where one certificate with one k applies; else 2; None without U."""
+        """The certificate's own k where it alone, with one k, gives U; else 2; None without U."""
         factors = np.unique(np.concatenate([step.coverage_factor for step in self.steps]))
         if np.isnan(factors).any():
             return None
-        return float(factors[0]) if factors.size == 1 and len(self.steps) == 1 else 2.0
+        alone = len(self.steps) == 1 and (
+            self.steps[0].private_uncertainty_c is None and self.steps[0].curve is None
+        )
+        return float(factors[0]) if factors.size == 1 and alone else 2.0
 
     def expanded_uncertainty_c(self, raw_c: FloatArray) -> float | None:
         """Give the largest expanded uncertainty of one corrected reading among these readings.
@@ -128,3 +225,7 @@ class Correction:
             variance[outside] += (self.reach_uncertainty_c / factor) ** 2
             indicated = indicated + step.correction_at(indicated)
         return factor * sqrt(float(variance.max()))
+
+
+def _day(day: date | None) -> str:
+    return "on an unknown day" if day is None else day.isoformat()

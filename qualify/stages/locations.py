@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from qualify.findings import Doubt, DoubtKind, RefusalKind, nearest
 from qualify.plan.model import ChannelRole, Location, Plan, Role, WorkZone
 from qualify.readings.model import BoolArray, FloatArray, Recording
 from qualify.readings.room import room_for
-from qualify.sensors.certificates import Certificates, Judged, corrections_for
+from qualify.sensors.certificates import Certificates, Judged, Rules, corrections_for
 from qualify.sensors.corrections import Correction
 
 UNKNOWN_CHANNEL = RefusalKind(
@@ -194,15 +195,34 @@ def _corrections(
 ) -> tuple[Correction | None, ...]:
     if certificates is None or plan.certificates is None:
         return (None,) * (len(judged) + len(ignored))
-    wanted = [Judged(recording.channels[index], location.sensor) for index, location in judged]
+    choice = plan.certificates
+    wanted = [
+        Judged(recording.channels[index], place.sensor, spool=place.spool, sample=place.sample)
+        for index, place in judged
+    ]
     wanted += [Judged(recording.channels[index], "", needed=False) for index, _ in ignored]
     return corrections_for(
         certificates,
         wanted,
         recording.channels,
-        reach_c=plan.certificates.reach,
-        reach_uncertainty_c=plan.certificates.reach_uncertainty,
+        reach_c=choice.reach,
+        reach_uncertainty_c=choice.reach_uncertainty,
+        rules=Rules(
+            degree=choice.degree,
+            spool_range_c=choice.spool_range,
+            use=choice.use,
+            correlation=choice.laboratory_correlation,
+            more_sensors=choice.more_sensors,
+            day=survey_day(plan, recording),
+        ),
     )
+
+
+def survey_day(plan: Plan, recording: Recording) -> date | None:
+    """The day on which the certificates must be in force: the recording's, else the surveyor's."""
+    if recording.start is not None:
+        return recording.start.date()
+    return None if plan.surveyor is None else plan.surveyor.date
 
 
 def _corrected(

@@ -31,6 +31,7 @@ from qualify.record import (
     WindowRecord,
 )
 from qualify.sensors.corrections import Correction, Step
+from qualify.sensors.curves import fit_curve
 from qualify.units import TemperatureUnit, temperature_from_c, temperature_to_c
 
 ABSENT = Absent("not computed here")
@@ -63,6 +64,7 @@ class Case:
     unit: TemperatureUnit = TemperatureUnit.C
     holds_c: tuple[float, ...] = (180.0,)
     corrections: bool = True
+    curves: bool = False
     absent: tuple[tuple[int, int], ...] = ()
     uneven: bool = False
     clock: bool = True
@@ -143,8 +145,29 @@ def corrections_of(case: Case) -> tuple[Correction | None, ...]:
         )
         row += 1
         steps = ((channel, sensor), (sensor,), (single,), (replace(sensor, of="loop"),))[index % 4]
+        if case.curves:
+            steps = _curved(steps[-1] if index % 4 != 2 else sensor, channel, index)
         made.append(Correction(steps=steps, reach_c=200.0, reach_uncertainty_c=0.25))
     return tuple(made)
+
+
+def _curved(sensor: Step, channel: Step, index: int) -> tuple[Step, ...]:
+    """Make a line, a parabola or a cubic, or points with a private part alone, by turns."""
+    six = np.array([40.0, 90.0, 120.0, 170.5, 190.0, 260.0])
+    longer = replace(
+        sensor,
+        temperature_c=six,
+        correction_c=np.interp(six, sensor.temperature_c, sensor.correction_c),
+        expanded_uncertainty_c=np.array([0.3, 0.35, 0.4, 0.6, 0.5, 0.3]),
+        coverage_factor=np.full(6, 2.0),
+        rows=tuple(sensor.rows[0] for _ in six),
+        private_uncertainty_c=np.array([0.1, 0.05, 0.2, 0.15, 0.12, 0.3]),
+    )
+    degree = index % 4
+    if degree == 0:
+        return channel, longer
+    curve = fit_curve(longer.temperature_c, longer.correction_c, degree)
+    return (replace(longer, curve=curve),)
 
 
 def _slope(seconds: FloatArray, values: FloatArray) -> Maybe:

@@ -2,24 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isnan
 
 import numpy as np
 
 from qualify.evidence import Evaluation
-from qualify.pack.workbook.book import Book
+from qualify.pack.workbook.book import Book, Sheet
 from qualify.pack.workbook.cells import RecordingView, cell, span
 from qualify.readings.model import FloatArray
+from qualify.sensors.certificate import Certificate
 from qualify.sensors.corrections import Correction, Step
+from qualify.sensors.curves import HIGHEST_DEGREE, Curve
 
 NAME = "Sensors"
 CERTIFICATES = "Certificates"
-WIDTHS = (18, 20, 18, 12, 10, 10, 10, 48)
-CERTIFICATE_WIDTHS = (16, 18, 14, 18, 13, 13, 15, 14, 13, 15, 15, 14)
+WIDTHS = (18, 20, 18, 12, 10, 10, 10, 48, 22, 24, 13, 13, 38, 26)
+CERTIFICATE_WIDTHS = (16, 18, 14, 18, 13, 13, 15, 14, 13, 15, 15, 14, 20, 24, 13, 13, 12, 18)
+CURVE_WIDTHS = (12, 12, *(16,) * (HIGHEST_DEGREE + 1), *(16,) * (2 * HIGHEST_DEGREE + 1))
 POINTS_HEADER_ROW = 5
 
 _INDICATION, _CORRECTION, _SLOPE, _EXPANDED, _FACTOR, _STANDARD, _LARGER, _ROW = range(4, 12)
+_NUMBER, _LABORATORY, _CALIBRATED, _DUE, _TYPE, _PRIVATE = range(12, 18)
+# Only where a correction is a fitted curve: all in the first row of its points.
+_ORIGIN, _DEGREE = 18, 19
+_COEFFICIENTS = 20
+_VARIANCE = _COEFFICIENTS + HIGHEST_DEGREE + 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,7 +43,9 @@ class Points:
     last: int
 
     def correction(self, indication: str) -> str:
-        """Formula of the correction at an indication: linear between points, held beyond them."""
+        """Formula of the correction at an indication: linear or a curve between points, held beyond them."""
+        if self.step.curve is not None:
+            return self._polynomial(indication, _COEFFICIENTS, self.step.curve.degree)
         points, place = self._place(indication)
         corrections, slopes = self._column(_CORRECTION), self._column(_SLOPE)
         between = (
@@ -47,12 +58,25 @@ class Points:
         points, place = self._place(indication)
         own, larger = self._column(_STANDARD), self._column(_LARGER)
         between = f"IF(INDEX({points},{place})={indication},INDEX({own},{place}),INDEX({larger},{place}))"
-        return self._held(indication, _STANDARD, between)
+        of_points = self._held(indication, _STANDARD, between)
+        if self.step.curve is None:
+            return of_points
+        of_fit = self._polynomial(indication, _VARIANCE, 2 * self.step.curve.degree)
+        return f"SQRT(({of_points})^2+MAX({of_fit},0))"
 
     def beyond(self, indication: str) -> str:
         """Formula that says whether an indication lies beyond the end points."""
         low, high = (cell(CERTIFICATES, row, _INDICATION) for row in (self.first, self.last))
         return f"OR({indication}<{low},{indication}>{high})"
+
+    def _polynomial(self, indication: str, column: int, degree: int) -> str:
+        """A polynomial of (indication − origin), held beyond the end points; its coefficients are cells."""
+        low, high = (cell(CERTIFICATES, row, _INDICATION) for row in (self.first, self.last))
+        from_origin = f"(MAX({low},MIN({high},{indication}))-{cell(CERTIFICATES, self.first, _ORIGIN)})"
+        formula = cell(CERTIFICATES, self.first, column + degree)
+        for power in reversed(range(degree)):
+            formula = f"({cell(CERTIFICATES, self.first, column + power)}+{from_origin}*{formula})"
+        return formula
 
     def _column(self, column: int) -> str:
         return span(CERTIFICATES, column, self.first, self.last)
@@ -101,7 +125,12 @@ class SensorsLayout:
         )
         self._by_step: dict[tuple[object, ...], Points] = {}
         self._of: dict[tuple[int, int], list[Points]] = {}
-        sensors = {point.row: point.sensor for point in record.certificates}
+        self.classes: dict[tuple[str, int], str] = {}
+        """The class that a certificate shows, by the file and row of its first point."""
+        sensors: dict[int, str] = {}
+        for point in record.certificates:
+            sensors.setdefault(point.row, point.sensor)
+            self.classes[(point.file, point.row)] = point.class_shown
         row = POINTS_HEADER_ROW + 1
         for recording in recordings:
             readings = recording.evidence.readings
@@ -109,12 +138,16 @@ class SensorsLayout:
                 channel = readings.recording.channels[readings.channel_index[index]].name
                 steps = []
                 for step in correction.steps if correction is not None else ():
-                    key = (channel, step.of, step.rows, *step.temperature_c, *step.correction_c)
+                    file = step.certificates[0].file if step.certificates else ""
+                    key = (channel, step.of, file, step.rows, *step.temperature_c, *step.correction_c)
                     if key not in self._by_step:
                         last = row + step.temperature_c.size - 1
-                        self._by_step[key] = Points(
-                            channel, sensors.get(step.rows[0], ""), [], step, row, last
+                        sensor = (
+                            step.certificates[0].sensor
+                            if step.certificates
+                            else sensors.get(step.rows[0], "")
                         )
+                        self._by_step[key] = Points(channel, sensor, [], step, row, last)
                         row = last + 1
                     points = self._by_step[key]
                     if readings.locations[index] not in points.locations:
@@ -142,7 +175,10 @@ def write_sensors(book: Book, layout: SensorsLayout) -> None:
     )
     sheet.next()
     sheet.header(
-        ["Location", "Channel", "Sensor", "Type", "x (mm)", "y (mm)", "z (mm)", "Corrected by"],
+        [
+            *("Location", "Channel", "Sensor", "Type", "x (mm)", "y (mm)", "z (mm)", "Corrected by"),
+            *("Certificate number", "Laboratory", "Calibrated", "Due", "Class shown", "Heat history"),
+        ],
         frozen_columns=1,
     )
     for location in layout.locations:
@@ -154,21 +190,52 @@ def write_sensors(book: Book, layout: SensorsLayout) -> None:
                 sheet.text(column, "not stated", "word for number")
             else:
                 sheet.number(column, location.position_mm[column - 4], "seconds")
-        steps = [points.step.of for points in layout.all_points if location.location in points.locations]
-        sheet.text(7, " then ".join(f"{of} certificate" for of in steps) or "no certificate: not corrected")
+        steps = [points.step for points in layout.all_points if location.location in points.locations]
+        words = [f"{step.of} certificate" + (f" ({step.basis})" if step.basis else "") for step in steps]
+        sheet.text(7, " then ".join(words) or "no certificate: not corrected", "text")
+        certificates = [item for step in steps for item in step.certificates]
+        _write_heads(sheet, 8, certificates)
+        shown = [layout.classes.get((item.file, item.points[0].row), "") for item in certificates]
+        sheet.text(12, _each(shown) or "not known", "text")
+        sheet.text(13, _each([str(item.heat) for item in certificates]) or "not stated", "text")
         sheet.next()
-    sheet.fit()
+    sheet.print_in_strips(70, 1, [1, 8])
+
+
+def _each(words: list[str]) -> str:
+    """Every different word once."""
+    return "; ".join(dict.fromkeys(word for word in words if word))
+
+
+def _write_heads(sheet: Sheet, column: int, certificates: Sequence[Certificate]) -> None:
+    """Number, laboratory, day of calibration and day due of the certificates behind a correction."""
+    days = [[item.calibrated, item.due] for item in certificates]
+    parts = [
+        [item.number for item in certificates],
+        [item.laboratory for item in certificates],
+        *([day.isoformat() if day is not None else "" for day in both] for both in zip(*days, strict=True)),
+    ]
+    for place in range(4):
+        words = _each(parts[place]) if place < len(parts) else ""
+        sheet.text(column + place, words or "not stated", "text")
 
 
 def write_certificates(book: Book, layout: SensorsLayout) -> None:
     """Write the sheet of calibration points, which the formulas on the readings sheets use."""
-    sheet = book.sheet(CERTIFICATES, CERTIFICATE_WIDTHS)
+    curves = any(points.step.curve is not None for points in layout.all_points)
+    sheet = book.sheet(CERTIFICATES, CERTIFICATE_WIDTHS + (CURVE_WIDTHS if curves else ()))
     sheet.title("Certificates: the calibration points that correct the readings")
     if layout.all_points:
         sheet.note(
             "A correction (true − indicated) is added to the indication. Between points it runs in a "
             "straight line; beyond the end points the end's correction is held. A channel's correction "
             "comes before the sensor's."
+            + (
+                " A fitted curve (GUM H.3) takes the place of the straight lines; its coefficients and those "
+                "of its variance stand in its first row."
+                if curves
+                else ""
+            )
         )
     else:
         sheet.note("No certificates were given: corrected readings are the readings as recorded.")
@@ -187,6 +254,9 @@ def write_certificates(book: Book, layout: SensorsLayout) -> None:
             "Standard uncertainty U/k (°C)",
             "Larger U/k of this and next point (°C)",
             "Row in the certificates file",
+            *("Certificate number", "Laboratory", "Calibrated", "Due", "Type"),
+            "Private part, standard uncertainty (°C)",
+            *(_curve_headers() if curves else ()),
         ],
         frozen_columns=1,
     )
@@ -209,14 +279,52 @@ def write_certificates(book: Book, layout: SensorsLayout) -> None:
             if not isnan(expanded) and not isnan(factor):
                 sheet.number(_EXPANDED, expanded, "raw")
                 sheet.number(_FACTOR, factor, "raw")
-                sheet.formula(_STANDARD, f"H{row}/I{row}", expanded / factor, "fine")
-                if row < points.last:
-                    at = step.expanded_uncertainty_c / step.coverage_factor
-                    larger = float(max(at[index], at[index + 1]))
-                    sheet.formula(_LARGER, f"MAX(J{row},J{row + 1})", larger, "fine")
+                _write_standard(sheet, points, index)
             else:
                 for column in (_EXPANDED, _FACTOR, _STANDARD):
                     sheet.text(column, "not stated", "word for number")
             sheet.number(_ROW, step.rows[index], "count")
+            _write_heads(sheet, _NUMBER, step.certificates)
+            sheet.text(_TYPE, _each([item.type for item in step.certificates]) or "not stated")
+            if step.private_uncertainty_c is not None:
+                sheet.number(_PRIVATE, float(step.private_uncertainty_c[index]), "fine")
+            if step.curve is not None and index == 0:
+                _write_curve(sheet, step.curve)
             sheet.next()
-    sheet.fit()
+    sheet.print_in_strips(70, 2, [2, _EXPANDED, _NUMBER, *([_ORIGIN] if curves else [])])
+
+
+def _write_standard(sheet: Sheet, points: Points, index: int) -> None:
+    """U/k of a point, and the larger of it and the next; each part apart where a sensor has its own."""
+    step, row = points.step, sheet.excel_row
+    shared = step.expanded_uncertainty_c / step.coverage_factor
+    private = step.private_uncertainty_c
+    if private is None:
+        sheet.formula(_STANDARD, f"H{row}/I{row}", float(shared[index]), "fine")
+    else:
+        own = float(np.hypot(shared[index], private[index]))
+        sheet.formula(_STANDARD, f"SQRT((H{row}/I{row})^2+R{row}^2)", own, "fine")
+    if row == points.last:
+        return
+    larger = float(max(shared[index], shared[index + 1]))
+    if private is None:
+        sheet.formula(_LARGER, f"MAX(J{row},J{row + 1})", larger, "fine")
+        return
+    formula = f"SQRT(MAX(H{row}/I{row},H{row + 1}/I{row + 1})^2+MAX(R{row},R{row + 1})^2)"
+    both = float(np.hypot(larger, max(private[index], private[index + 1])))
+    sheet.formula(_LARGER, formula, both, "fine")
+
+
+def _curve_headers() -> list[str]:
+    coefficients = [f"Curve: y{power} (°C/°C^{power})" for power in range(HIGHEST_DEGREE + 1)]
+    variance = [f"Variance: v{power} (°C²/°C^{power})" for power in range(2 * HIGHEST_DEGREE + 1)]
+    return ["Curve: origin (°C)", "Curve: degree (1)", *coefficients, *variance]
+
+
+def _write_curve(sheet: Sheet, curve: Curve) -> None:
+    sheet.number(_ORIGIN, curve.origin_c, "raw")
+    sheet.number(_DEGREE, curve.degree, "count")
+    for power, value in enumerate(curve.coefficients):
+        sheet.number(_COEFFICIENTS + power, value, "sum")
+    for power, value in enumerate(curve.variance_coefficients):
+        sheet.number(_VARIANCE + power, value, "sum")

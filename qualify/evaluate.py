@@ -32,13 +32,19 @@ from qualify.record import (
     Record,
     SurveyRecord,
 )
-from qualify.sensors.certificates import Certificates, read_certificates
+from qualify.sensors.certificate import normal_type
+from qualify.sensors.certificate_class import class_in_words
+from qualify.sensors.certificates import Certificates, merged, read_certificates
 from qualify.stages.survey import run_survey
+from qualify.standards.profiles import in_words as profiles_in_words
+from qualify.standards.profiles import read_profiles, with_profiles
 
 LIBRARIES = (
     *("numpy", "pandas", "matplotlib", "openpyxl", "python-calamine", "charset-normalizer", "tzdata"),
     *("XlsxWriter", "typer"),
 )
+
+_MOST_NAMED = 10
 
 Fetch = Callable[[Path, str], InputFile]
 
@@ -100,7 +106,11 @@ def evaluate(
         loaded[plan_file.path] = plan_file
     certificates: Certificates | None = None
     if plan.certificates is not None:
-        certificates = read_certificates(once(plan.certificates.file, "certificates"))
+        certificates = merged(
+            [read_certificates(once(name, "certificates")) for name in plan.certificates.files]
+        )
+    own = [profile for name in plan.profiles for profile in read_profiles(once(name, "profile"))]
+    plan = with_profiles(plan, own)
     records: list[SurveyRecord] = []
     deviations: list[DeviationRecord] = []
     recordings: list[RecordingEvidence] = []
@@ -126,13 +136,16 @@ def evaluate(
         plan=_plan_record(plan),
         verdict=Decision.worst([item.verdict for item in records]),
         surveys=tuple(records),
-        certificates=_points(certificates),
+        certificates=_points(certificates, plan, recordings),
         deviations=tuple(
             replace(item, id=f"{'N' if item.kind == 'nonconformity' else 'D'}{number}")
             for number, item in enumerate(deviations, start=1)
         ),
         conditions=plan.conditions,
-        steps=tuple(dict.fromkeys(step for item in recordings for step in _steps(item))),
+        steps=(
+            *dict.fromkeys(step for item in recordings for step in _steps(item)),
+            *_unused(certificates, recordings),
+        ),
         cautions=SURVEY_CAUTIONS,
     )
     return Evaluation(record=record, recordings=tuple(recordings), inputs=inputs)
@@ -207,6 +220,7 @@ def _settings(plan: Plan, recordings: list[RecordingEvidence], options: Mapping[
             for survey in plan.surveys
             for hold in survey.holds
         },
+        **({"profiles": taken} if (taken := profiles_in_words(plan)) else {}),
         "channels": [
             {"channel": role.channel, "role": role.role.value, "beside": role.beside, "reason": role.reason}
             for role in plan.channels
@@ -256,7 +270,19 @@ def _plan_record(plan: Plan) -> PlanRecord:
     )
 
 
-def _points(certificates: Certificates | None) -> tuple[CertificatePointRecord, ...]:
+def _points(
+    certificates: Certificates | None, plan: Plan, recordings: list[RecordingEvidence]
+) -> tuple[CertificatePointRecord, ...]:
+    """Every calibration point, with the class that the points of one that corrects a location show."""
+    types = {location.name: normal_type(location.sensor_type) for location in plan.locations}
+    classes: dict[int, str] = {}
+    for recording in recordings:
+        readings = recording.readings
+        for name, correction in zip(readings.locations, readings.corrections, strict=True):
+            for step in correction.steps if correction is not None else ():
+                for item in step.certificates:
+                    if id(item) not in classes:
+                        classes[id(item)] = class_in_words(item, item.type or types.get(name, ""))
     return tuple(
         CertificatePointRecord(
             channel=point.channel,
@@ -267,8 +293,24 @@ def _points(certificates: Certificates | None) -> tuple[CertificatePointRecord, 
             correction_c=point.correction_c,
             expanded_uncertainty_c=point.expanded_uncertainty_c,
             coverage_factor=point.coverage_factor,
+            file=item.file,
+            number=item.number,
+            laboratory=item.laboratory,
+            calibrated=None if item.calibrated is None else item.calibrated.isoformat(),
+            due=None if item.due is None else item.due.isoformat(),
+            of=item.of,
+            type=item.type,
+            junction=item.junction,
+            spool=item.spool,
+            sample=item.sample,
+            immersion_mm=item.immersion_mm,
+            highest_temperature_c=item.heat.highest_c,
+            uses=item.heat.uses,
+            hours=item.heat.hours,
+            class_shown=classes.get(id(item), ""),
         )
-        for point in (certificates.points if certificates else ())
+        for item in (certificates.certificates if certificates else ())
+        for point in item.points
     )
 
 
@@ -290,4 +332,21 @@ def _steps(item: RecordingEvidence) -> list[str]:
     ]
     if corrected:
         steps.append(f"{item.name}: corrections added at the raw reading: {', '.join(corrected)}")
+    for name, correction in zip(readings.locations, readings.corrections, strict=True):
+        for step in correction.steps if correction is not None else ():
+            if step.basis:
+                steps.append(f"{item.name}: correction of location '{name}', {step.of}: {step.basis}")
     return steps
+
+
+def _unused(certificates: Certificates | None, recordings: list[RecordingEvidence]) -> list[str]:
+    """Name the certificates that correct no location: superseded ones, other sensors, ignored channels."""
+    if certificates is None:
+        return []
+    corrections = [found for item in recordings for found in item.readings.corrections if found is not None]
+    used = {id(item) for found in corrections for step in found.steps for item in step.certificates}
+    unused = list(dict.fromkeys(item.name for item in certificates.certificates if id(item) not in used))
+    if not unused:
+        return []
+    shown = ", ".join(unused[:_MOST_NAMED]) + (" and so on" if len(unused) > _MOST_NAMED else "")
+    return [f"certificates that correct no location: {len(unused)} ({shown})"]

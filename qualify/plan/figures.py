@@ -26,3 +26,13 @@ REQUIRABLE = {
     "recovery": Requirable("recovery_s", "recovery after the door was closed", is_time=True),
     "recording_interval": Requirable("recording_interval_s", "recording interval", is_time=True),
 }
+
+VARIANT = "variant:"
+"""Before the id of a document's own figure, where a requirement limits that."""
+
+
+def requirable(figure: str) -> Requirable:
+    """A figure by its word in the plan; that of a document stands among the variants."""
+    if figure.startswith(VARIANT):
+        return Requirable(figure, f"figure '{figure.removeprefix(VARIANT)}' by its document's definition")
+    return REQUIRABLE[figure]

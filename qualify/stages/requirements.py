@@ -10,15 +10,18 @@ import numpy as np
 from qualify.decisions import Claim, Limit, decide
 from qualify.figures.absent import Absent, Maybe, present
 from qualify.figures.instants import mean_interval, recording_interval
-from qualify.plan.figures import REQUIRABLE
+from qualify.findings import nearest
+from qualify.plan.figures import REQUIRABLE, VARIANT, requirable
 from qualify.plan.model import Acceptance, Plan, Requirement
+from qualify.plan.profile import Ask, Kind
 from qualify.readings.model import FloatArray
 from qualify.record import Decision, LocationRecord, RequirementRecord
 from qualify.sensors.corrections import Correction
 from qualify.stages.hold_figures import HoldFigures
 from qualify.stages.hold_response import time_to_band
 from qualify.stages.stretch import Stretch
-from qualify.standards.classes import ClassLimits
+from qualify.standards import STANDINGS, UNCONFIRMED, citation
+from qualify.standards.classes import ClassLimits, variant_rows
 from qualify.units import difference_from_c, difference_to_c
 
 GUARDED_BY_U = ("overshoot", "undershoot", "high_excess", "time_to_band")
@@ -91,10 +94,30 @@ class Court:
             records += self._band("", hold.low, hold.high, Asked(acceptance=rule))
         for limits in classes:
             records += self._class(limits)
-        for requirement in self.plan.requirements:
+        for requirement in (*self.plan.requirements, *hold.requirements):
             if not requirement.holds or hold.name in requirement.holds:
                 records.append(self._planned(requirement))
+        if hold.profile is not None:
+            records += [self._gone(ask) for ask in hold.profile.of(Kind.GONE)]
+            records += [self._trend(ask) for ask in hold.profile.of(Kind.TREND) if ask.obstacle is None]
         return tuple(records)
+
+    # ---- what a profile asks besides figures ----
+
+    def _gone(self, ask: Ask) -> RequirementRecord:
+        """A row that the profile names and the tables lack: nothing is shown of it."""
+        asked = Asked(acceptance=Acceptance.SIMPLE, id=ask.id, text=ask.text, figure="missing row")
+        return self._record(asked, [Claim(value=Absent(ask.obstacle or "the row is missing"))])
+
+    def _trend(self, ask: Ask) -> RequirementRecord:
+        limits = self.stretch.limits
+        asked = Asked(acceptance=Acceptance.SIMPLE, id=ask.id, citation=ask.citation, standing=ask.standing)
+        if limits.low_c is None or limits.high_c is None:
+            reason = Absent("no limits are set that a location could trend towards")
+            return self._record(
+                replace(asked, text=ask.text, figure="locations_trending"), [Claim(value=reason)]
+            )
+        return self._no_trend(asked, limits.low_c, limits.high_c)
 
     def _guarded_where_known(self) -> Acceptance:
         return Acceptance.GUARDED if self.plan.certificates is not None else Acceptance.SIMPLE
@@ -147,24 +170,25 @@ class Court:
         if limits.trend_is_nonconformity:
             setpoint = self.stretch.found.hold.setpoint
             width = limits.half_width_c
-            trending = self.trending(setpoint - width, setpoint + width)
-            names = ", ".join(trending)
-            records.append(
-                self._record(
-                    replace(
-                        asked,
-                        id=f"{limits.id}-trend",
-                        text="no location still trends towards a limit that the next soak would reach",
-                        figure="locations_trending",
-                        high=0.0,
-                        is_time=True,
-                    ),
-                    [Claim(value=float(len(trending)), location=trending[0] if trending else None)],
-                    unit="1",
-                    note=f"still trending: {names}" if names else "",
-                )
-            )
+            trend = replace(asked, id=f"{limits.id}-trend")
+            records.append(self._no_trend(trend, setpoint - width, setpoint + width))
         return records
+
+    def _no_trend(self, asked: Asked, low_c: float, high_c: float) -> RequirementRecord:
+        trending = self.trending(low_c, high_c)
+        names = ", ".join(trending)
+        return self._record(
+            replace(
+                asked,
+                text="no location still trends towards a limit that the next soak would reach",
+                figure="locations_trending",
+                high=0.0,
+                is_time=True,
+            ),
+            [Claim(value=float(len(trending)), location=trending[0] if trending else None)],
+            unit="1",
+            note=f"still trending: {names}" if names else "",
+        )
 
     def trending(self, low_c: float | None, high_c: float | None) -> list[str]:
         """Locations whose drift is significant and would reach a limit [°C] within the next soak."""
@@ -195,7 +219,7 @@ class Court:
         if figure in mirrored and figure != passed_over:
             # A hold entered from the other side passes the set point on the other side.
             figure = mirrored[figure]
-        about = REQUIRABLE[figure]
+        about = requirable(figure)
         limit = requirement.at_most
         rule = self.plan.acceptance or self._guarded_where_known()
         asked = Asked(
@@ -205,8 +229,52 @@ class Court:
             acceptance=rule if figure in GUARDED_BY_U else Acceptance.SIMPLE,
             high=limit if about.is_time else difference_from_c(limit, self.plan.units),
             is_time=about.is_time,
+            citation=requirement.citation,
+            standing=requirement.standing,
         )
+        if requirement.citation and self.plan.acceptance is None:
+            # A document's limit is held by simple acceptance; no guard is added to it unasked.
+            asked = replace(asked, acceptance=Acceptance.SIMPLE)
+        if figure.startswith(VARIANT):
+            return self._variant(requirement, asked)
         return self._record(asked, self._claims(figure, about.field))
+
+    def _variant(self, requirement: Requirement, asked: Asked) -> RequirementRecord:
+        """Judge a figure by a document's own definition."""
+        wanted = requirement.figure.removeprefix(VARIANT)
+        known = variant_rows()
+        row = next((row for row in known if row["id"] == wanted), None)
+        if row is None:
+            near = nearest(wanted, [row["id"] for row in known])
+            reason = f"there is no figure '{wanted}' in the table of documents' own figures{near}"
+            return self._record(asked, [Claim(value=Absent(reason))])
+        text = f"{row['document']} {row['name']}: {row['formula']}"
+        asked = replace(
+            asked,
+            text=requirement.text if requirement.text and not requirement.citation else text,
+            citation=requirement.citation or f"limit: the plan; definition: {citation(row)}",
+            standing=requirement.standing or row["standing"],
+        )
+        if row["standing"] in UNCONFIRMED and wanted not in self.plan.confirmed:
+            obstacle = (
+                f"the definition is {STANDINGS[row['standing']]}; confirm it in a licensed copy and add "
+                f'"{wanted}" to `confirmed` in the plan'
+            )
+            asked = replace(asked, obstacle=obstacle, standing=row["standing"])
+        elif row.get("lowest"):
+            asked = replace(asked, obstacle="a lower extreme is not limited from above: set the hold's low")
+        found = next(
+            item
+            for item in self.figures.variants
+            if (item.document, item.name) == (row["document"], row["name"])
+        )
+        claim = Claim(
+            value=self._shown(found.value_c),
+            location=found.location,
+            obstacle=self._any_obstacle(),
+            shortfall=self._any_shortfall(),
+        )
+        return self._record(asked, [claim])
 
     def _claims(self, figure: str, field: str) -> list[Claim]:
         if figure in ("overshoot", "undershoot"):

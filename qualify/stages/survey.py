@@ -17,11 +17,13 @@ from qualify.readings.model import BoolArray, Recording
 from qualify.readings.times import seconds_of
 from qualify.record import Decision, DeviationRecord, RequirementRecord, SurveyRecord
 from qualify.sensors.certificates import Certificates
+from qualify.stages.certificate_doubts import HOLD_DOWN, doubts_about_certificates
 from qualify.stages.doubts import OUTSIDE_WINDOW, doubts_of
 from qualify.stages.exclusions import Excluded, exclude
 from qualify.stages.hold_figures import HoldFigures, hold_figures
 from qualify.stages.holds import FoundHold, Trace, find_holds
 from qualify.stages.locations import Assigned, assign, leave_out
+from qualify.stages.profile_rules import NOT_CONFIRMED, doubts_about_profile, rules_not_kept, trend_is_asked
 from qualify.stages.requirements import Court, column_verdict
 from qualify.stages.screening import (
     Screened,
@@ -35,6 +37,8 @@ from qualify.stages.screening import (
 )
 from qualify.stages.stretch import Limits, Stretch
 from qualify.standards.classes import ClassLimits, class_limits, confirmable_ids
+from qualify.standards.counts import confirmable_counts
+from qualify.standards.profiles import confirmable_rows
 from qualify.units import difference_from_c
 
 UNKNOWN_ROW = RefusalKind(
@@ -134,6 +138,10 @@ def run_survey(
         record = _record(survey, item, hangs, excluded)
         records.append(record)
         deviations += _deviations(record, item.stretch)
+        deviations += [
+            DeviationRecord(id="", survey=record.name, requirement=None, kind="departure", text=text)
+            for text in rules_not_kept(plan, item.stretch, item.figures)
+        ]
         evidence.append(_evidence(first_index + number, item.stretch))
     return SurveyResult(
         records=tuple(records),
@@ -222,9 +230,14 @@ def judge(plan: Plan, stretch: Stretch, screened: Sequence[Doubt], screening: Sc
     classes = _classes(plan, stretch.found.hold)
     court = Court(plan, stretch, figures)
     requirements = court.decide_all(classes)
-    by_document = any(item.trend_is_nonconformity for item in classes)
+    by_document = any(item.trend_is_nonconformity for item in classes) or trend_is_asked(stretch)
     trending = [] if by_document else court.trending(stretch.limits.low_c, stretch.limits.high_c)
-    found = (*screened, *doubts_of_hold(stretch, figures, screening))
+    found = (
+        *screened,
+        *doubts_of_hold(stretch, figures, screening),
+        *doubts_about_certificates(plan, stretch),
+        *doubts_about_profile(plan, stretch, figures),
+    )
     doubts = doubts_of(plan, stretch, figures, trending, found)
     verdict, remarks = _verdict(plan, stretch, court, classes, requirements, doubts)
     return Judged(
@@ -239,7 +252,7 @@ def judge(plan: Plan, stretch: Stretch, screened: Sequence[Doubt], screening: Sc
 
 
 def _check_confirmed(plan: Plan) -> None:
-    known = confirmable_ids()
+    known = [*confirmable_ids(), *confirmable_counts(), *confirmable_rows(), *plan.own_confirmable]
     for row in plan.confirmed:
         if row not in known:
             raise UNKNOWN_ROW(name=row, near=nearest(row, known), known=", ".join(known))
@@ -435,6 +448,11 @@ def _verdict(
     if outside:
         ceilings.append(Decision.CONDITIONAL)
         remarks += [doubt.text for doubt in outside]
+    holding = [doubt for doubt in doubts if doubt.kind in HOLD_DOWN]
+    if holding:
+        ceilings.append(Decision.CONDITIONAL)
+        remarks += [doubt.text for doubt in holding]
+    remarks += [doubt.text for doubt in doubts if doubt.kind == NOT_CONFIRMED.code]
     remarks += [_condition(item, plan) for item in requirements if item.decision is Decision.CONDITIONAL]
     excess = _excess_remark(court, plan)
     if excess is not None and decided is not Decision.FAIL:
@@ -485,7 +503,10 @@ def _excess_remark(court: Court, plan: Plan) -> str | None:
     if (
         not present(excess)
         or excess <= 1e-9
-        or any(item.figure == "high_excess" for item in plan.requirements)
+        or any(
+            item.figure == "high_excess"
+            for item in (*plan.requirements, *court.stretch.found.hold.requirements)
+        )
     ):
         return None
     shown = difference_from_c(excess, plan.units)

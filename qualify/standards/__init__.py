@@ -22,6 +22,8 @@ STANDINGS = {
     "X": "sources disagree",
 }
 UNCONFIRMED = ("M", "X")
+OWN = "own"
+"""Standing of what a user states in a profile of their own: nothing to confirm, nothing that was seen."""
 
 Row = Mapping[str, Any]
 
@@ -31,7 +33,7 @@ class UncitedRowError(ValueError):
 
 
 @cache
-def rows(table: str, kind: str) -> tuple[Row, ...]:
+def rows(table: str, kind: str, also: tuple[str, ...] = ()) -> tuple[Row, ...]:
     """Load the rows of one kind.
 
     Parameters
@@ -40,6 +42,8 @@ def rows(table: str, kind: str) -> tuple[Row, ...]:
         File name without ".toml": "uniformity_classes", "variants" or "sensor_tolerances".
     kind
         Name of the array of tables in it, such as "class".
+    also
+        Standings that may stand there besides the usual ones.
 
     Raises
     ------
@@ -47,10 +51,10 @@ def rows(table: str, kind: str) -> tuple[Row, ...]:
         If a row lacks document, edition, clause, unit or standing, or two rows share an id.
     """
     text = (files(__name__) / f"{table}.toml").read_text(encoding="utf-8")
-    return checked(tomllib.loads(text).get(kind, []), table)
+    return checked(tomllib.loads(text).get(kind, []), table, also)
 
 
-def checked(found: list[Row], table: str) -> tuple[Row, ...]:
+def checked(found: list[Row], table: str, also: tuple[str, ...] = ()) -> tuple[Row, ...]:
     """Let rows through that carry their citation; refuse the table otherwise."""
     seen: set[str] = set()
     for number, row in enumerate(found, start=1):
@@ -60,7 +64,7 @@ def checked(found: list[Row], table: str) -> tuple[Row, ...]:
             missing.append("edition")
         if missing:
             raise UncitedRowError(f"{name} lacks {', '.join(missing)}")
-        if row["standing"] not in STANDINGS:
+        if row["standing"] not in (*STANDINGS, *also):
             raise UncitedRowError(f"{name} has the unknown standing {row['standing']!r}")
         if row["id"] in seen:
             raise UncitedRowError(f"{name}: two rows have this id")

@@ -53,6 +53,11 @@ def class_limits(
     """
     named = [row for row in rows("uniformity_classes", "class") if row["document"] == choice.document]
     edition_rows = [row for row in named if _edition(row, choice.edition)]
+    if choice.rows:
+        # A user's own class has one column only as a rule: it holds whatever unit the plan is in.
+        named = edition_rows = list(choice.rows)
+        if len({row["unit"] for row in named}) == 1:
+            units = TemperatureUnit[named[0]["unit"]]
     fitting = [row for row in edition_rows if row["name"].casefold() == choice.name.casefold()]
     fitting = [row for row in fitting if _covers(row, setpoint_c, units, {r["unit"] for r in fitting})]
     if not fitting:
@@ -131,6 +136,8 @@ def _unknown(
             reason = f"{choice} gives no limit at a set point of {setpoint_c:g} °C"
         else:
             reason = f"no class '{choice.name}' in {choice.document}; there are {', '.join(names)}"
+            if not choice.name:
+                reason = f"no class of {choice.document} is named; there are {', '.join(names)}"
     return ClassLimits(
         id="-".join(str(choice).casefold().split()),
         choice=choice,

@@ -305,9 +305,7 @@ class Plan:
             width = 0.6 + max(text_width_mm(line, SMALL) for line in lines) * (
                 BOLD_WIDER if is_extreme else 1.0
             )
-            box = self._free_place(
-                x, y, width, LINE_MM * len(lines), [one for one in taken if one is not own]
-            )
+            box = self.free_place(x, y, width, LINE_MM * len(lines), [one for one in taken if one is not own])
             taken.append(box)
             self.axes.text(
                 (box.left + box.right) / 2,
@@ -321,7 +319,7 @@ class Plan:
                 zorder=4.0,
             )
 
-    def _free_place(self, x: float, y: float, width: float, height: float, taken: list[Box]) -> Box:
+    def free_place(self, x: float, y: float, width: float, height: float, taken: list[Box]) -> Box:
         """Find the side of a mark where a label hides least."""
         cell = Box(
             self.cell_left, self.front - 0.5, self.cell_left + self.cell_width, self.front + self.depth + 1.0

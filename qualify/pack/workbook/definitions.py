@@ -54,6 +54,22 @@ def write_definitions(book: Book, evaluation: Evaluation) -> None:
     )
     _rows(sheet, "Decisions", ((word, "", "", text) for word, text in DECISIONS))
     _rows(sheet, "Standing of a document's number", ((mark, "", "", text) for mark, text in MARKS))
+    for hold, profile in evaluation.record.settings.get("profiles", {}).items():
+        named = " ".join(word for word in (profile["document"], profile["edition"]) if word)
+        chosen = f", class {profile['class']}" if profile["class"] else ""
+        _rows(
+            sheet,
+            f"Requirement profile of {hold}: {named}{chosen}; [own]: the plan's author states it",
+            (
+                (
+                    ask["id"],
+                    ask["citation"] + (f" [{ask['standing']}]" if ask["standing"] else ""),
+                    ask["value"],
+                    f"{ask['what']}. Use: {ask['use']}.",
+                )
+                for ask in profile["asks"]
+            ),
+        )
     sheet.fit()
 
 

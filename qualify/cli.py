@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from qualify import plan_command, sensors_command
 from qualify.command_options import (
     ChannelColumn,
     Clock,
@@ -61,6 +62,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+app.add_typer(plan_command.app)
+app.add_typer(sensors_command.app)
 
 
 @app.callback()

@@ -39,7 +39,7 @@ def test_the_plan_page_shows_a_plan_that_reads() -> None:
     assert block is not None
     plan = read_plan(InputFile("plan.toml", Path("plan.toml"), block[1].encode(), "", "plan"))
     assert [location.name for location in plan.locations] == ["C", "FLL"]
-    assert len(plan.requirements) == 2
+    assert len(plan.requirements) == 3
     # The lines that stand as comments are keys too.
     shown = re.sub(r"^# (\w+ = )", r"\1", block[1], flags=re.MULTILINE)
     assert tomllib.loads(shown)["surveys"][0]["holds"][0]["door_closed"] == 7200

@@ -56,11 +56,11 @@ READERS = (
 KEPT_APART = {
     "matplotlib": ("pack",),
     "xlsxwriter": ("pack",),
-    "openpyxl": ("readings.xlsx",),
-    "python_calamine": ("readings.apart",),
+    "openpyxl": ("readings.xlsx", "sensors.certificates_xlsx"),
+    "python_calamine": ("readings.apart", "sensors.certificates_xlsx"),
     "pyarrow": ("readings.parquet",),
     "charset_normalizer": ("readings.encodings",),
-    "typer": ("cli", "command_options"),
+    "typer": ("cli", "command_options", "plan_command", "sensors_command"),
     "pandas": ("readings",),
     "statsmodels": (),
 }

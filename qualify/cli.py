@@ -44,6 +44,7 @@ from qualify.command_options import (
     UnitsRow,
     ValueColumn,
     Zone,
+    limits_told,
     number_option,
     pairs,
     time_option,
@@ -121,7 +122,7 @@ def survey(
     as_json: Json = False,
 ) -> None:
     """Judge one hold in logger files; no plan needed."""
-    limit_low, limit_high = _limits(tolerance, low, high)
+    limit_low, limit_high = limits_told(tolerance, low, high)
     if minutes is not None and minutes <= 0:
         raise typer.BadParameter("the window needs a length above zero", param_hint="--minutes")
     ignored = pairs("--ignore", "COLUMN=REASON", ignore)
@@ -261,20 +262,6 @@ def verify(pack: Annotated[Path, typer.Argument(metavar="PACK", help="The data p
         f"{len(found.differences) or 'no'} difference{'' if len(found.differences) == 1 else 's'}"
     )
     raise typer.Exit(1 if found.differences else 0)
-
-
-def _limits(tolerance: float | None, low: float | None, high: float | None) -> tuple[float, float]:
-    if tolerance is not None:
-        if low is not None or high is not None:
-            raise typer.BadParameter("give either --tolerance or --low and --high", param_hint="--tolerance")
-        if tolerance < 0:
-            raise typer.BadParameter("a tolerance can't be negative", param_hint="--tolerance")
-        return -tolerance, tolerance
-    if low is None or high is None:
-        raise typer.BadParameter("give --tolerance, or both --low and --high", param_hint="--tolerance")
-    if low > high:
-        raise typer.BadParameter("--low must not lie above --high", param_hint="--low")
-    return low, high
 
 
 def _unit(word: str | None) -> TemperatureUnit | None:

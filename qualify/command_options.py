@@ -93,6 +93,21 @@ def pairs(option: str, form: str, items: Sequence[str] | None) -> dict[str, str]
     return found
 
 
+def limits_told(tolerance: float | None, low: float | None, high: float | None) -> tuple[float, float]:
+    """Limits as differences from the set point: ± a tolerance, or low and high, one or the other."""
+    if tolerance is not None:
+        if low is not None or high is not None:
+            raise typer.BadParameter("give either --tolerance or --low and --high", param_hint="--tolerance")
+        if tolerance < 0:
+            raise typer.BadParameter("a tolerance can't be negative", param_hint="--tolerance")
+        return -tolerance, tolerance
+    if low is None or high is None:
+        raise typer.BadParameter("give --tolerance, or both --low and --high", param_hint="--tolerance")
+    if low > high:
+        raise typer.BadParameter("--low must not lie above --high", param_hint="--low")
+    return low, high
+
+
 def _text(metavar: str, help_text: str) -> Any:
     return typer.Option(metavar=metavar, help=help_text)
 

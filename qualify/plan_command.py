@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from qualify.command_options import Units, calendar_day, choice, number_option
+from qualify.command_options import Units, calendar_day, choice, limits_told, number_option
 from qualify.findings import RefusalKind
 
 if TYPE_CHECKING:
@@ -148,7 +148,7 @@ def new(
         raise typer.BadParameter(
             "give --tolerance, or --low and --high, or --document and --class", param_hint="--tolerance"
         )
-    limit_low, limit_high = _limits(tolerance, low, high) if has_limits else (None, None)
+    limit_low, limit_high = limits_told(tolerance, low, high) if has_limits else (None, None)
     if out is not None and out.exists():
         raise PLAN_EXISTS(file=str(out))
 
@@ -278,20 +278,6 @@ def _zone(
     deep = diameter if shape == "cylinder" else depth
     assert across is not None and deep is not None and height is not None
     return WorkZone(shape=shape, width_mm=across, depth_mm=deep, height_mm=height)
-
-
-def _limits(tolerance: float | None, low: float | None, high: float | None) -> tuple[float, float]:
-    if tolerance is not None:
-        if low is not None or high is not None:
-            raise typer.BadParameter("give either --tolerance or --low and --high", param_hint="--tolerance")
-        if tolerance < 0:
-            raise typer.BadParameter("a tolerance can't be negative", param_hint="--tolerance")
-        return -tolerance, tolerance
-    if low is None or high is None:
-        raise typer.BadParameter("give both --low and --high", param_hint="--low")
-    if low > high:
-        raise typer.BadParameter("--low must not lie above --high", param_hint="--low")
-    return low, high
 
 
 def _required(

@@ -27,8 +27,8 @@ from qualify.figures.series import (
     find_cycle,
     hac_slope_error,
     least_squares_slope,
-    student_quantile,
 )
+from qualify.probability import normal_between, student_quantile
 
 if TYPE_CHECKING:
     from reference_checks.conftest import Published
@@ -124,10 +124,35 @@ def test_number_of_lags_against_the_literal_formula(n: int, phi: float):
     assert exact <= found < exact + 1
 
 
-@pytest.mark.parametrize("degrees", [1, 1.5, 2, 3, 9, 10, 29.3, 60, 120, 199.9, 200, 250.5, 1000, 1e5])
-def test_students_t_against_the_library(degrees: float):
+DEGREES = [1, 1.5, 2, 3, 9, 10, 29.3, 60, 120, 199.9, 200, 250.5, 999, 1000, 1001, 1e5, 1e7, 1e12]
+
+
+@pytest.mark.parametrize("probability", [0.6, 0.9, 0.95, 0.975, 0.97725, 0.995, 0.9999])
+@pytest.mark.parametrize("degrees", DEGREES)
+def test_students_t_against_the_library(degrees: float, probability: float):
     stats = pytest.importorskip("scipy.stats")
-    assert student_quantile(degrees) == pytest.approx(float(stats.t.ppf(0.975, degrees)), rel=1e-10)
+    wanted = float(stats.t.ppf(probability, degrees))
+    assert student_quantile(degrees, probability) == pytest.approx(wanted, rel=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "probability"), [(0.9, 0.975), (float("nan"), 0.975), (5, 0.5), (5, 1.0)]
+)
+def test_students_t_outside_its_range(degrees: float, probability: float):
+    with pytest.raises(ValueError, match="no quantile"):
+        student_quantile(degrees, probability)
+
+
+@pytest.mark.parametrize(
+    "bounds", [(-1.0, 2.0), (3.0, 5.0), (-40.0, -39.0), (8.0, 9.0), (2.0, 1.0), (-9.0, 9.0)]
+)
+def test_normal_probability_against_the_library(bounds: tuple[float, float]):
+    stats = pytest.importorskip("scipy.stats")
+    low, high = bounds
+    tails = (
+        stats.norm.sf(low) - stats.norm.sf(high) if low > 0 else stats.norm.cdf(high) - stats.norm.cdf(low)
+    )
+    assert normal_between(low, high) == pytest.approx(max(float(tails), 0.0), rel=1e-12)
 
 
 # Two-sided 95 % points as every printed table of Student's t has them (from memory of such tables: M; the

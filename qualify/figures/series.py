@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
-from math import atan, ceil, cos, exp, lgamma, pi, sqrt, tan
+from math import ceil, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qualify.figures.absent import Absent, Maybe
 from qualify.figures.instants import evenly_spaced
+from qualify.probability import student_quantile
 from qualify.readings.model import BoolArray, FloatArray
 
 ComplexArray = NDArray[np.complex128]
@@ -282,31 +282,6 @@ class Drift:
     slope_c_per_h: Maybe
     low_c_per_h: Maybe
     high_c_per_h: Maybe
-
-
-def student_quantile(degrees: float) -> float:
-    """Quantile 0.975 of Student's t, for any degrees of freedom from 1.
-
-    With t = √ν·tan θ the density of θ is proportional to cos^(ν−1) θ; its integral from 0 is solved
-    for 0.475 by Newton's method, which closes in from below as the density falls. Ten lines instead
-    of the library's, whose import costs the quick path more than all else here; reference_checks hold
-    it against the library.
-    """
-    nodes, weights = _gauss_legendre()
-    scale = exp(lgamma((degrees + 1) / 2) - lgamma(degrees / 2)) / sqrt(pi)
-    angle = atan(1.9599639 / sqrt(degrees))
-    for _ in range(50):
-        density = np.cos(angle * (nodes + 1) / 2) ** (degrees - 1)
-        step = (0.475 / scale - angle / 2 * float(weights @ density)) / cos(angle) ** (degrees - 1)
-        angle += step
-        if abs(step) <= 1e-15 * angle:
-            break
-    return sqrt(degrees) * tan(angle)
-
-
-@cache
-def _gauss_legendre() -> tuple[FloatArray, FloatArray]:
-    return np.polynomial.legendre.leggauss(48)
 
 
 def least_squares_slope(x: FloatArray, y: FloatArray) -> float:

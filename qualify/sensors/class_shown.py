@@ -10,6 +10,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from qualify.probability import normal_between
 from qualify.sensors.tolerances import Tolerance, UnknownClassError, classes, tolerance_at
 from qualify.standards import UNCONFIRMED
 
@@ -214,7 +215,7 @@ def conformity_probability(error_c: FloatArray, tolerance_c: FloatArray, u_c: Fl
     """
     low, high = _bounds(error_c, tolerance_c, u_c)
     pairs = zip(low.tolist(), high.tolist(), strict=True)
-    return np.array([_between(one, other) for one, other in pairs], dtype=np.float64)
+    return np.array([normal_between(one, other) for one, other in pairs], dtype=np.float64)
 
 
 def joint_probabilities(error_c: FloatArray, tolerance_c: FloatArray, u_c: FloatArray) -> tuple[float, float]:
@@ -233,7 +234,7 @@ def joint_probabilities(error_c: FloatArray, tolerance_c: FloatArray, u_c: Float
     """
     low, high = _bounds(error_c, tolerance_c, u_c)
     independent = float(np.prod(conformity_probability(error_c, tolerance_c, u_c)))
-    return independent, _between(float(low.max()), float(high.min()))
+    return independent, normal_between(float(low.max()), float(high.min()))
 
 
 def _bounds(error_c: FloatArray, tolerance_c: FloatArray, u_c: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -244,16 +245,6 @@ def _bounds(error_c: FloatArray, tolerance_c: FloatArray, u_c: FloatArray) -> tu
     low = np.where(certain, np.where(inside, -np.inf, np.inf), (-tolerance_c - error_c) / u)
     high = np.where(certain, np.where(inside, np.inf, -np.inf), (tolerance_c - error_c) / u)
     return low, high
-
-
-def _between(low: float, high: float) -> float:
-    """Probability of a standard normal variable between two bounds, exact in either tail."""
-    if low >= high:
-        return 0.0
-    if low > 0.0:
-        low, high = -high, -low
-    root = math.sqrt(2.0)
-    return 0.5 * (math.erfc(-high / root) - math.erfc(-low / root))
 
 
 def _checked(

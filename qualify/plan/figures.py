@@ -12,6 +12,7 @@ class Requirable:
     field: str
     text: str
     is_time: bool = False
+    is_probability: bool = False
 
 
 REQUIRABLE = {
@@ -25,6 +26,11 @@ REQUIRABLE = {
     "time_to_band": Requirable("time_to_band_s", "time to come inside the limits", is_time=True),
     "recovery": Requirable("recovery_s", "recovery after the door was closed", is_time=True),
     "recording_interval": Requirable("recording_interval_s", "recording interval", is_time=True),
+    "conformance_probability": Requirable(
+        "conformance_probability",
+        "probability that all watched locations kept the limits in the window",
+        is_probability=True,
+    ),
 }
 
 VARIANT = "variant:"

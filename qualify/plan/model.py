@@ -9,6 +9,8 @@ from enum import StrEnum
 from typing import Any
 
 from qualify.plan.profile import HoldProfile, ProfileChoice
+from qualify.plan.statistics import StatisticsChoice
+from qualify.plan.uncertainty import UncertaintyChoice
 from qualify.readings.model import ReadOptions
 from qualify.units import Celsius, CelsiusDifference, TemperatureUnit
 
@@ -47,6 +49,8 @@ class Acceptance(StrEnum):
 
     SIMPLE = "simple"
     GUARDED = "guarded"
+    PROBABILITY = "probability"
+    ISO_14253 = "iso-14253-1"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,13 +132,15 @@ class ClassChoice:
 class Requirement:
     """A figure that must keep a limit, besides the uniformity limits of the hold itself.
 
-    `at_most` is in °C of difference, or in seconds for figures of time. `figure` is a word of
+    `at_most` is in °C of difference, in seconds for figures of time; None where `at_least` limits the
+    figure from below, as it does a probability. `figure` is a word of
     plan/figures.py, or "variant:" and the id of a document's own figure in standards/variants.toml.
     """
 
     id: str
     figure: str
-    at_most: float
+    at_most: float | None
+    at_least: float | None = None
     text: str = ""
     holds: tuple[str, ...] = ()
     citation: str = ""
@@ -249,6 +255,10 @@ class Plan:
     accept_conditional: bool = False
     acceptance: Acceptance | None = None
     """None: guarded where certificates give an uncertainty; a document's class by its own rule."""
+    guard_factor: float = 1.0
+    """r of the guard band r·U under guarded acceptance."""
+    least_probability: float = 0.95
+    """What the probability of conformance must reach where it decides."""
     uncertainty_share: float = 1.0 / 3.0
     confirmed: tuple[str, ...] = ()
     """Rows of standards from memory or in conflict that the author confirmed in a licensed copy."""
@@ -261,6 +271,9 @@ class Plan:
     locations: tuple[Location, ...] = ()
     channels: tuple[ChannelRole, ...] = ()
     certificates: CertificateChoice | None = None
+    uncertainty: UncertaintyChoice = field(default_factory=UncertaintyChoice)
+    statistics: StatisticsChoice | None = None
+    """What is computed beyond the figures; None: nothing (a survey without a plan)."""
     surveys: tuple[Survey, ...] = ()
     requirements: tuple[Requirement, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()

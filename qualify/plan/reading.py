@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable
+from typing import Any
 
 from qualify.findings import RefusalKind, nearest
 from qualify.inputs import InputFile
@@ -28,6 +29,8 @@ from qualify.plan.model import (
 )
 from qualify.plan.profile import ProfileChoice
 from qualify.plan.read_options import logger_options, read_options
+from qualify.plan.statistics import read_statistics
+from qualify.plan.uncertainty import read_uncertainty
 from qualify.units import (
     Celsius,
     CelsiusDifference,
@@ -113,7 +116,7 @@ def read_plan(file: InputFile) -> Plan:
         approver=_person(head, "approver"),
         surveyor=_person(head, "surveyor"),
         accept_conditional=head.yes_or_no("accept_conditional"),
-        acceptance=_acceptance(head),
+        **_acceptance(head),
         uncertainty_share=head.number("uncertainty_share", default=1 / 3, least=0.0) or 0.0,
         confirmed=head.texts("confirmed"),
         oven=top.words("oven"),
@@ -124,6 +127,8 @@ def read_plan(file: InputFile) -> Plan:
         locations=locations,
         channels=channels,
         certificates=_certificates(top, units, locations),
+        uncertainty=read_uncertainty(top, units, [(item.name, item.sensor_type) for item in locations]),
+        statistics=read_statistics(top, units),
         surveys=surveys,
         requirements=_requirements(top, units, hold_names),
         exclusions=_exclusions(top, locations, [survey.name for survey in surveys]),
@@ -145,9 +150,29 @@ def _person(head: Keys, key: str) -> Person | None:
     return person
 
 
-def _acceptance(head: Keys) -> Acceptance | None:
-    word = head.choice("acceptance", [rule.value for rule in Acceptance])
-    return None if word is None else Acceptance(word)
+def _acceptance(head: Keys) -> dict[str, Any]:
+    """The decision rule and its number, as fields of the plan."""
+    words = [rule.value for rule in Acceptance]
+    if not isinstance(head.take("acceptance"), dict):
+        word = head.choice("acceptance", words)
+        return {"acceptance": None if word is None else Acceptance(word)}
+    table = head.table("acceptance")
+    assert table is not None
+    word = table.choice("rule", words)
+    if word is None:
+        raise table.missing("rule", "It says how a figure is held against its limit.")
+    rule = Acceptance(word)
+    found: dict[str, Any] = {"acceptance": rule}
+    if rule is Acceptance.GUARDED:
+        factor = table.number("factor", default=1.0, least=0.0)
+        found["guard_factor"] = factor
+    if rule is Acceptance.PROBABILITY:
+        least = table.number("at_least", default=0.95)
+        if least is None or not 0.5 <= least < 1.0:
+            raise table.wrong("at_least", "a probability from 0.5 to below 1")
+        found["least_probability"] = least
+    table.done()
+    return found
 
 
 def _size(table: Keys, key: str) -> float:
@@ -426,11 +451,23 @@ def _requirements(top: Keys, units: TemperatureUnit, hold_names: list[str]) -> t
         figure = table.text("figure", why="A requirement is about a figure.")
         if not figure.startswith(VARIANT) or figure == VARIANT:
             table.choice("figure", list(REQUIRABLE))
-        at_most = table.number("at_most")
-        if at_most is None:
-            raise table.missing("at_most", "A requirement needs its limit.")
+        at_least = None
+        if requirable(figure).is_probability:
+            at_least = table.number("at_least")
+            if at_least is None:
+                raise table.missing("at_least", "A requirement needs its limit.")
+            if not 0.0 < at_least < 1.0:
+                raise table.wrong("at_least", "a probability between 0 and 1")
+            at_most = None
+        else:
+            at_most = table.number("at_most")
+            if at_most is None:
+                raise table.missing("at_most", "A requirement needs its limit.")
         unit = table.text("unit")
-        if requirable(figure).is_time:
+        if at_most is None:
+            if unit:
+                raise table.wrong("unit", "needed here: a probability has none")
+        elif requirable(figure).is_time:
             if unit not in MINUTES_OR_SECONDS:
                 raise table.wrong("unit", 'a unit of time: "s" or "min"')
             at_most *= MINUTES_OR_SECONDS[unit]
@@ -448,6 +485,7 @@ def _requirements(top: Keys, units: TemperatureUnit, hold_names: list[str]) -> t
                 id=figure.removeprefix(VARIANT).replace("_", "-") + number,
                 figure=figure,
                 at_most=at_most,
+                at_least=at_least,
                 text=table.text("text"),
                 holds=holds,
             )

@@ -18,10 +18,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from qualify.figures.absent import Absent, present
+from qualify.figures.absent import present
 from qualify.figures.series import (
     Drift,
-    autocorrelation,
     bartlett_lags,
     drift,
     find_cycle,
@@ -165,32 +164,6 @@ def test_students_t_against_printed_tables(degrees: int, published: Published):
     published.agree(student_quantile(degrees), PRINTED_T[degrees], f"Student's t, 95 %, {degrees} degrees")
 
 
-@pytest.mark.parametrize("slope_c_per_h", [0.0, 0.2])
-@pytest.mark.parametrize("phi", [0.0, 0.5, 0.8])
-def test_interval_of_a_drift_is_the_error_times_students_t(phi: float, slope_c_per_h: float):
-    """Slope ± t(n_eff − 2)·error, the error by the library with the same number of lags."""
-    stats = pytest.importorskip("scipy.stats")
-    sm = pytest.importorskip("statsmodels.regression.linear_model")
-    seconds = np.arange(400) * 30.0
-    hours = seconds / 3600
-    noise = 0.1 * ar1(9, 400, phi)
-    values = 180 + slope_c_per_h * hours + noise
-    cycle = find_cycle(seconds, values)
-    found = drift(seconds, values, cycle)
-    line = sm.OLS(values, np.column_stack((np.ones(hours.size), hours)))
-    residual = np.asarray(line.fit().resid)
-    lags = bartlett_lags(residual)
-    assert isinstance(cycle, Absent)
-    rho = float(autocorrelation(residual, 1)[1])
-    effective = min(400 * (1 - rho) / (1 + rho), 400)
-    fit = line.fit(cov_type="HAC", cov_kwds={"maxlags": lags, "use_correction": True})
-    half = float(stats.t.ppf(0.975, effective - 2)) * float(fit.bse[1])
-    # The readings lie near 180 and scatter by 0.1: the library's own solver keeps 10 digits or so.
-    assert found.slope_c_per_h == pytest.approx(float(fit.params[1]), rel=1e-8, abs=1e-10)
-    assert found.low_c_per_h == pytest.approx(float(fit.params[1]) - half, rel=1e-7, abs=1e-9)
-    assert found.high_c_per_h == pytest.approx(float(fit.params[1]) + half, rel=1e-7, abs=1e-9)
-
-
 def drifts(n: int, phi: float, slope_c_per_h: float) -> list[Drift]:
     """Drifts of 300 made-up locations: 0.05 °C noise, a reading every 30 s, figured as a hold is."""
     seconds = np.arange(n) * 30.0
@@ -201,16 +174,16 @@ def drifts(n: int, phi: float, slope_c_per_h: float) -> list[Drift]:
     return found
 
 
-# n, φ, least share of 95 % intervals that hold the true slope (0). Found: 0.94, 0.95, 0.90, 0.87, 0.87 (with
-# other seeds 0.92, 0.92, 0.86, 0.81, 0.84). Bartlett's weights give errors that are too small while the
-# correlation is a good part of the window, as is known of them: the "95 %" of an autocorrelated window is
-# rather 85 %.
+# n, φ, least share of 95 % intervals that hold the true slope (0): 0.95 less three standard errors of 300
+# windows, and a little for the shapes of noise that the interval averages over. Newey–West with Student's t
+# held in 0.94, 0.94, 0.90, 0.87 and 0.87 of them: its errors are too small while the correlation is a good
+# part of the window. tests/studies counts more windows.
 COVERAGE = [
-    (60, 0.0, 0.89),
-    (180, 0.0, 0.89),
-    (180, 0.5, 0.83),
-    (180, 0.8, 0.75),
-    (400, 0.8, 0.79),
+    (60, 0.0, 0.91),
+    (180, 0.0, 0.91),
+    (180, 0.5, 0.91),
+    (180, 0.8, 0.91),
+    (400, 0.8, 0.91),
 ]
 
 
@@ -222,7 +195,7 @@ def test_coverage_of_the_interval_of_a_drift(n: int, phi: float, least: float):
         and item.low_c_per_h <= 0.0 <= item.high_c_per_h
         for item in drifts(n, phi, 0.0)
     ]
-    assert least <= sum(held) / len(held) <= 0.97
+    assert least <= sum(held) / len(held) <= 0.99
 
 
 @pytest.mark.parametrize("slope_c_per_h", [0.3, 0.9])

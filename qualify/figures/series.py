@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from math import ceil, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from qualify.figures.absent import Absent, Maybe
-from qualify.figures.instants import evenly_spaced
+from qualify.figures.instants import evenly_spaced, time_weights
+from qualify.figures.noise import (
+    TOO_SHORT,
+    WindowNoise,
+    cycle_waves,
+    fits_among_cosines,
+    half_widths,
+    readable_period,
+    window_noise,
+)
 from qualify.probability import student_quantile
 from qualify.readings.model import BoolArray, FloatArray
 
@@ -85,10 +95,21 @@ def correlation_time(values: FloatArray) -> float:
     positive (Geyer, Practical Markov Chain Monte Carlo, Statistical Science 7, 1992, section 3.3;
     cited from memory).
     """
-    n = values.size
+    return common_correlation_time(values[:, None])
+
+
+def common_correlation_time(values: FloatArray) -> float:
+    """Correlation time of series whose autocorrelation is one and the same, from the mean of theirs.
+
+    Parameters
+    ----------
+    values : (n, p) float64
+        One series a column, none of them constant.
+    """
+    n = values.shape[0]
     # The sequence mostly ends early; only where it does not are more lags needed, or all.
     for lags in (min(FEW_LAGS - 1, n - 1), n // 8, n - 1):
-        r = autocorrelation(values, lags)
+        r = np.mean([autocorrelation(column, lags) for column in values.T], axis=0)
         pairs = r[: r.size - r.size % 2].reshape(-1, 2).sum(axis=1)
         ended = np.flatnonzero(~(pairs > 0))
         if ended.size:
@@ -241,10 +262,7 @@ def without_cycle(seconds: FloatArray, values: FloatArray, cycle: Cycle) -> Floa
     time = seconds - seconds[-1]
     whole = int(-time[0] // cycle.period_s)
     first = int(np.searchsorted(time, -whole * cycle.period_s, side="right"))
-    phase = 2 * pi / cycle.period_s * time
-    c, s = np.cos(phase), np.sin(phase)
-    # cos and sin of the doubled and trebled angle from those of the single one
-    waves = np.vstack((c, s, 2 * c * c - 1, 2 * s * c, (4 * c * c - 3) * c, (3 - 4 * s * s) * s))
+    waves = cycle_waves(time, cycle.period_s, readable_period(time)).T
     design = np.vstack((np.ones(time.size), time / time[0], waves))[:, first:]
     along = np.array([inner(row, values[first:]) for row in design])
     fit = np.linalg.solve(design @ design.T, along)
@@ -328,13 +346,35 @@ def bartlett_lags(residual: FloatArray) -> int:
     return min(ceil(1.1447 * (plug_in * n) ** (1 / 3)), n // 2)
 
 
+def noise_of(seconds: FloatArray, values: FloatArray, cycle: Cycle | Absent) -> WindowNoise | Absent:
+    """Fit trend, cycle and noise to series that share their instants and a cycle.
+
+    A cycle too fast for the slow cosines is taken out of the readings first.
+
+    Parameters
+    ----------
+    seconds : (n,) float64
+        Times [s].
+    values : (n, p) float64
+        Readings [°C] without gaps.
+    cycle
+        The result of `find_cycle`.
+    """
+    if isinstance(cycle, Absent):
+        return window_noise(seconds, values, None)
+    if fits_among_cosines(seconds, cycle.period_s):
+        return window_noise(seconds, values, cycle.period_s)
+    rest = np.stack([without_cycle(seconds, column, cycle) for column in values.T], axis=1)
+    return window_noise(seconds, rest, None, (values - rest).mean(axis=0))
+
+
 def drift(seconds: FloatArray, values: FloatArray, cycle: Cycle | Absent) -> Drift:
     """Least-squares slope per hour with an interval that allows for autocorrelation.
 
-    The interval uses Student's t with n·(1 − ρ)/(1 + ρ) − 2 degrees of freedom, ρ the lag-1
-    autocorrelation of the residuals without the cycle (the effective number of an AR(1) series; cited
-    from memory), so that a window too short for its correlation has no interval rather than a narrow
-    one.
+    The interval lies evenly about the slope. Trend, cycle and noise are fitted together (module `noise`:
+    autoregressive and white noise of every likely shape); the half-width is the one that leaves 5 % of
+    the true slopes outside, so that it also holds what an unfinished cycle adds to the slope. It is
+    absent where the window is very likely worth fewer than 3 independent readings.
 
     Parameters
     ----------
@@ -343,24 +383,98 @@ def drift(seconds: FloatArray, values: FloatArray, cycle: Cycle | Absent) -> Dri
     cycle
         The result of `find_cycle`.
     """
-    if values.size < 3:
-        absent = Absent(f"{values.size} readings; a slope with an interval needs at least 3")
-        slope: Maybe = (
-            least_squares_slope(seconds / 3600.0, values) if values.size == 2 else Absent(absent.reason)
-        )
-        return Drift(slope, absent, absent)
+    if values.size < 2:
+        absent = Absent(f"{values.size} readings; a slope needs at least 2")
+        return Drift(absent, absent, absent)
     hours = (seconds - seconds[0]) / 3600.0
     value = least_squares_slope(hours, values)
-    residual = values - values.mean() - value * (hours - hours.mean())
-    rest = residual if isinstance(cycle, Absent) else without_cycle(seconds, residual, cycle)
-    if float(np.ptp(rest)) <= 1e-9:
-        absent = Absent("the readings do not scatter about their line, so its error can't be told")
-        return Drift(value, absent, absent)
-    rho = float(autocorrelation(rest, 1)[1])
-    effective = rest.size * (1 - rho) / (1 + rho)
-    if effective < LEAST_CORRELATION_TIMES:
-        absent = Absent("the window is shorter than 5 correlation times of the residuals")
-        return Drift(value, absent, absent)
-    error = hac_slope_error(hours, values, bartlett_lags(residual))
-    half = student_quantile(max(min(effective, rest.size) - 2.0, 1.0)) * error
+    if values.size > 2:
+        residual = values - values.mean() - value * (hours - hours.mean())
+        if float(np.ptp(residual)) <= 1e-9:
+            absent = Absent("the readings do not scatter about their line, so its error can't be told")
+            return Drift(value, absent, absent)
+    noise = noise_of(seconds, values[:, None], cycle)
+    if isinstance(noise, Absent):
+        return Drift(value, noise, noise)
+    if noise.fit.too_short()[0]:
+        return Drift(value, TOO_SHORT, TOO_SHORT)
+    half = float(half_widths(noise.fit, *noise.slope_error(np.array([value])))[0])
     return Drift(value, value - half, value + half)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeanError:
+    """How well the mean of a window is known from its readings alone (type A).
+
+    Attributes
+    ----------
+    standard_error_c
+        Standard error of the mean that noise makes, a trend and the cycle taken out [°C].
+    degrees
+        Degrees of freedom at which Student's t times `standard_error_c` gives the half-width that noise alone
+        would have: what the shape of the noise leaves open is counted in [1].
+    cycle_shift_c
+        What an unfinished cycle adds to the mean [°C]; 0 without a cycle. Not taken off the mean.
+    half_width_c
+        Half-width of the 95 % interval about the mean, noise and unfinished cycle together [°C].
+    """
+
+    standard_error_c: float
+    degrees: float
+    cycle_shift_c: float
+    half_width_c: float
+
+
+def standard_error_of_mean(
+    seconds: FloatArray, values: FloatArray, cycle: Cycle | Absent
+) -> MeanError | Absent:
+    """Standard error of a window mean (type A), with its degrees of freedom, under autocorrelation.
+
+    The same fit as for `drift`. The mean is the plain one where the instants are even, else the one
+    weighted by time, as `mean_over_time` takes it. The true level is that of trend and noise at the mean
+    instant: a trend is no error of the mean. A cycle over whole periods adds nothing; what an unfinished
+    one adds is given apart.
+
+    Standard error and degrees of freedom are those of the Student's t that has the half-widths at 68.27 %
+    and at 95 % that all likely shapes of noise give together.
+
+    Parameters
+    ----------
+    seconds, values : (n,) float64
+        Times [s] and readings [°C] without gaps.
+    cycle
+        The result of `find_cycle`.
+    """
+    if values.size < 2 or float(np.ptp(values)) <= 1e-9:
+        return Absent("the readings do not vary, so the error of their mean can't be told")
+    noise = noise_of(seconds, values[:, None], cycle)
+    if isinstance(noise, Absent):
+        return noise
+    if noise.fit.too_short()[0]:
+        return TOO_SHORT
+    offset, variance = noise.mean_error(None if evenly_spaced(seconds) else time_weights(seconds))
+    centred = np.zeros_like(offset)
+    at_one, at_two = (float(half_widths(noise.fit, centred, variance, out)[0]) for out in (0.3173, 0.05))
+    degrees = _degrees_of(at_two / at_one)
+    half = at_two if isinstance(cycle, Absent) else float(half_widths(noise.fit, offset, variance)[0])
+    return MeanError(
+        standard_error_c=at_two / student_quantile(degrees),
+        degrees=degrees,
+        cycle_shift_c=-float(np.sum(noise.fit.weights * offset)),
+        half_width_c=half,
+    )
+
+
+def _degrees_of(ratio: float) -> float:
+    """Degrees of freedom at which the 95 % and 68.27 % points of Student's t have a ratio; 1 … 1000."""
+    powers, ratios = _ratios_of_points()
+    return float(10.0 ** np.interp(-ratio, -ratios, powers))
+
+
+@cache
+def _ratios_of_points() -> tuple[FloatArray, FloatArray]:
+    """Powers of ten of degrees of freedom, and the ratio of the 95 % and 68.27 % points at each."""
+    powers = np.linspace(0.0, 3.0, 121)
+    degrees = (10.0**powers).tolist()
+    ratios = [student_quantile(item) / student_quantile(item, 1 - 0.3173 / 2) for item in degrees]
+    return powers, np.array(ratios)

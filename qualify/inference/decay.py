@@ -1,0 +1,348 @@
+"""First-order decay towards a floor, as an instrument with a lag of its own shows it: purging, cooling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp, log, sqrt
+
+import numpy as np
+
+from qualify.figures.absent import Absent, Maybe
+from qualify.inference.course_fit import CourseFit, fit_course
+from qualify.inference.curve_fits import Curve, nonlinear_fit
+from qualify.readings.model import FloatArray
+
+_LONGEST = 60.0
+"""After so many time constants nothing is left of a decay in 64-bit numbers."""
+_SECOND_SHARE = 0.002
+COVERAGE_FACTOR = 2.0
+
+
+def shown_share(after_s: FloatArray, time_constant_s: float, lag_s: float = 0.0) -> FloatArray:
+    """Share of the drop that an instrument still shows, some time after the decay began.
+
+    Two first-order lags in a row: (τ·e^(−t/τ) − λ·e^(−t/λ))/(τ − λ), and (1 + t/τ)·e^(−t/τ) where both are
+    alike; solution of λ·dy/dt = x − y for x = e^(−t/τ), y(0) = 1. Before the beginning it is 1.
+
+    Parameters
+    ----------
+    after_s : (n,) float64
+        Time since the decay began where the instrument looks [s].
+    time_constant_s, lag_s
+        τ and λ [s].
+
+    Returns
+    -------
+    (n,) float64
+    """
+    t = np.maximum(after_s, 0.0)
+    longer, shorter = max(time_constant_s, lag_s), min(time_constant_s, lag_s)
+    decay: FloatArray = np.exp(-t / longer)
+    if shorter <= 1e-9 * longer:
+        return decay
+    difference = t * (1.0 / shorter - 1.0 / longer)
+    near = difference < 1e-8
+    mean = np.where(near, 1.0 - difference / 2, -np.expm1(-difference) / np.where(near, 1.0, difference))
+    return decay * (1.0 + t / longer * mean)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Range:
+    """A figure and its 95 % interval; an end that is open says why."""
+
+    value: float
+    low: Maybe
+    high: Maybe
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decay:
+    """One decay fitted to a record: y(t) = floor + (start − floor)·e^(−t/τ).
+
+    Attributes
+    ----------
+    start, floor
+        Level at the start and the floor, in the readings' unit.
+    time_constant_s
+        τ [s].
+    lag_s
+        First-order lag of the instrument [s], given or fitted; `lag_fitted` says which.
+    lag
+        The fitted lag with its interval [s], or why it isn't fitted.
+    delay_s
+        Time from the place to the instrument [s].
+    fit
+        The fit itself: coefficients start, floor, ln τ and, where fitted, ln λ.
+    seconds
+        Time from the start to the last reading used [s].
+    """
+
+    start: Range
+    floor: Range
+    time_constant_s: Range
+    lag_s: float
+    lag: Range | Absent
+    delay_s: float
+    fit: CourseFit
+    seconds: float
+
+    def standard_error_at(self, after_s: float) -> float:
+        """Standard error of the curve at the place itself, so long after the start, in the readings' unit."""
+        share = exp(-after_s / self.time_constant_s.value)
+        slopes = np.zeros(self.fit.coefficients.size)
+        drop = self.start.value - self.floor.value
+        slopes[:3] = share, 1.0 - share, drop * share * after_s / self.time_constant_s.value
+        return sqrt(float(slopes @ self.fit.covariance @ slopes))
+
+
+def fit_decay(
+    after_s: FloatArray,
+    values: FloatArray,
+    *,
+    lag_s: float | None = 0.0,
+    delay_s: float = 0.0,
+    sd: FloatArray | None = None,
+    resolution: float = 0.0,
+) -> Decay | Absent:
+    """Fit a first-order decay, and test whether one decay describes the record.
+
+    Parameters
+    ----------
+    after_s, values : (n,) float64
+        Time since the start [s], rising, and falling readings, without gaps.
+    lag_s
+        First-order lag of the instrument [s]. None: fitted, and kept only where its interval excludes zero;
+        the decay is then the slower of the two, as a record can't tell which is which.
+    delay_s
+        Time from the place to the instrument [s].
+    sd, resolution
+        As for `fit_course`.
+    """
+    guesses = _starts(after_s - delay_s, values)
+    if isinstance(guesses, Absent):
+        return guesses
+    lag: Range | Absent = Absent("the lag was given")
+    fitted: CourseFit | Absent
+    if lag_s is None:
+        with_lag = _best(after_s - delay_s, values, guesses, None, sd, resolution)
+        lag = _lag_of(with_lag)
+        if not isinstance(lag, Absent) and not isinstance(with_lag, Absent):
+            return _decay(with_lag, lag.value, lag, delay_s, float(after_s[-1]))
+        lag_s = 0.0
+    fitted = _best(after_s - delay_s, values, guesses, lag_s, sd, resolution)
+    if isinstance(fitted, Absent):
+        return fitted
+    return _decay(fitted, lag_s, lag, delay_s, float(after_s[-1]))
+
+
+def _starts(t: FloatArray, values: FloatArray) -> list[FloatArray] | Absent:
+    """Starting values of start, floor and ln τ."""
+    if values.size < 2:
+        return Absent(f"{values.size} readings; a decay can't be told from them")
+    few = max(1, values.size // 20)
+    first, last = float(np.median(values[:few])), float(np.median(values[-few:]))
+    drop = first - last
+    if not drop > 0:
+        return Absent("the readings do not fall")
+    length = float(t[-1] - max(float(t[0]), 0.0))
+    reached = np.flatnonzero((values <= last + drop * exp(-1.0)) & (t > 0))
+    part = float(t[reached[0]]) if reached.size else length
+    tau = min(max(part, length * 1e-3), length)
+    return [np.array([first, last - drop * below, log(tau * longer)]) for below, longer in ((0, 1), (1, 2.5))]
+
+
+def _curve_of(lag_s: float | None) -> Curve:
+    """Curve of start, floor, ln τ and, without a lag given, ln λ."""
+
+    def curve(t: FloatArray, coefficients: FloatArray) -> FloatArray:
+        start, floor = coefficients[:2]
+        tau = exp(min(max(float(coefficients[2]), -50.0), 50.0))
+        lag = exp(min(max(float(coefficients[3]), -50.0), 50.0)) if lag_s is None else lag_s
+        return floor + (start - floor) * shown_share(t, tau, lag)
+
+    return curve
+
+
+def _best(
+    t: FloatArray,
+    values: FloatArray,
+    guesses: list[FloatArray],
+    lag_s: float | None,
+    sd: FloatArray | None,
+    resolution: float,
+) -> CourseFit | Absent:
+    """Fit from each starting point until one converges; the last failure otherwise."""
+    curve = _curve_of(lag_s)
+    found: CourseFit | Absent = Absent("nothing to start from")
+    for guess in guesses:
+        start = guess if lag_s is not None else np.append(guess, guess[2] - log(10.0))
+        found = fit_course(
+            curve,
+            start,
+            t,
+            values,
+            sd=sd,
+            resolution=resolution,
+        )
+        if not isinstance(found, Absent):
+            break
+    return found
+
+
+def _lag_of(fitted: CourseFit | Absent) -> Range | Absent:
+    """The fitted lag with its interval [s], or why the record doesn't tell it."""
+    untold = "the record doesn't tell the instrument's lag from the decay; none was allowed for"
+    if isinstance(fitted, Absent):
+        return Absent(f"{untold} ({fitted.reason})")
+    tau, lag = float(np.exp(fitted.coefficients[2])), float(np.exp(fitted.coefficients[3]))
+    half = fitted.quantile * lag * sqrt(float(fitted.covariance[3, 3]))
+    if lag - half <= 0 or lag + half >= tau:
+        return Absent(untold)
+    return Range(value=lag, low=lag - half, high=lag + half)
+
+
+def _decay(fit: CourseFit, lag_s: float, lag: Range | Absent, delay_s: float, seconds: float) -> Decay:
+    errors = np.sqrt(np.diag(fit.covariance)) * fit.quantile
+    start, floor, log_tau = (float(value) for value in fit.coefficients[:3])
+    return Decay(
+        start=Range(value=start, low=start - float(errors[0]), high=start + float(errors[0])),
+        floor=Range(value=floor, low=floor - float(errors[1]), high=floor + float(errors[1])),
+        time_constant_s=Range(
+            value=exp(log_tau), low=exp(log_tau - float(errors[2])), high=exp(log_tau + float(errors[2]))
+        ),
+        lag_s=lag_s,
+        lag=lag,
+        delay_s=delay_s,
+        fit=fit,
+        seconds=seconds,
+    )
+
+
+def time_to(
+    decay: Decay,
+    level: float,
+    *,
+    shared_u: float = 0.0,
+    floor_moved_by: float = 0.0,
+    floor_moved_u: float = 0.0,
+) -> Range | Absent:
+    """Time from the start until the place itself comes to a level, with a 95 % interval [s].
+
+    Closed form τ·ln((start − floor)/(level − floor)); the interval lies where the band about the curve
+    crosses the level (inverse prediction: Draper & Smith, Applied Regression Analysis, 3rd ed., section 3.2;
+    cited from memory). Its high end is absent where the band never comes down to the level.
+
+    Parameters
+    ----------
+    decay
+        The fitted decay.
+    level
+        The level, in the readings' unit.
+    shared_u
+        Standard uncertainty that all readings share (calibration), in their unit; taken with k = 2.
+    floor_moved_by, floor_moved_u
+        How much higher the floor would be than the recorded one, and its standard uncertainty, in the
+        readings' unit.
+    """
+    from scipy.optimize import brentq
+
+    start, tau = decay.start.value, decay.time_constant_s.value
+    floor = decay.floor.value + floor_moved_by
+    if level >= start:
+        return Absent(f"{level:.6g} is met from the start ({start:.6g})")
+    if level <= floor:
+        return Absent(f"{level:.6g} lies at or below the floor of {floor:.6g}: it would never be reached")
+    value = tau * log((start - floor) / (level - floor))
+
+    def above(after_s: float, side: float) -> float:
+        share = exp(-after_s / tau)
+        moved = (1.0 - share) * floor_moved_u
+        random = decay.fit.quantile * decay.standard_error_at(after_s)
+        half = sqrt(random**2 + COVERAGE_FACTOR**2 * (shared_u**2 + moved**2))
+        return floor + (start - floor) * share + side * half - level
+
+    low: Maybe = 0.0
+    if above(0.0, -1.0) > 0:
+        low = float(brentq(above, 0.0, value, args=(-1.0,)))
+    high: Maybe = Absent(f"{level:.6g} is not surely above the floor, so that no time is long enough")
+    # The band widens where the record ends: the first crossing after the best estimate is looked for.
+    later = value + tau * np.concatenate((np.linspace(0.0, 4.0, 81)[1:], np.linspace(4.0, _LONGEST, 57)[1:]))
+    below = np.flatnonzero(np.array([above(float(moment), 1.0) for moment in later]) <= 0)
+    if below.size:
+        before = value if below[0] == 0 else float(later[below[0] - 1])
+        high = float(brentq(above, before, float(later[below[0]]), args=(1.0,)))
+    return Range(value=value, low=low, high=high)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SecondDecay:
+    """A second, slower decay beside the first.
+
+    Attributes
+    ----------
+    time_constant_s
+        Its time constant [s].
+    share
+        Its share of the whole drop [1].
+    """
+
+    time_constant_s: float
+    share: float
+
+
+def second_decay(
+    after_s: FloatArray,
+    values: FloatArray,
+    decay: Decay,
+    *,
+    sd: FloatArray | None = None,
+    resolution: float = 0.0,
+) -> SecondDecay | Absent:
+    """Look for a second, slower decay where one alone doesn't describe the record.
+
+    Parameters
+    ----------
+    after_s, values : (n,) float64
+        As for `fit_decay`.
+    decay
+        The single decay that doesn't describe them.
+    sd, resolution
+        As for `fit_course`.
+
+    Returns
+    -------
+    SecondDecay or Absent
+        Absent where two decays don't describe the record either.
+    """
+    t = after_s - decay.delay_s
+    tau = decay.time_constant_s.value
+
+    def curve(time: FloatArray, coefficients: FloatArray) -> FloatArray:
+        start, floor = coefficients[:2]
+        quick, ratio = (exp(min(max(float(c), -50.0), 50.0)) for c in coefficients[2:4])
+        share = 1.0 / (1.0 + exp(min(max(-float(coefficients[4]), -50.0), 50.0)))
+        first = shown_share(time, quick, decay.lag_s)
+        slow = shown_share(time, quick * (1.0 + ratio), decay.lag_s)
+        return floor + (start - floor) * ((1.0 - share) * first + share * slow)
+
+    drop = decay.start.value - decay.floor.value
+    starts = [
+        np.array([decay.start.value, decay.floor.value - below * drop, log(tau * part), log(ratio), logit])
+        for part, ratio, logit, below in (
+            (0.9, 3.0, -2.0, 0.0),
+            (0.6, 4.0, -1.0, 0.0),
+            (0.95, 9.0, -3.0, 0.05),
+        )
+    ]
+    for start in starts:
+        rough = nonlinear_fit(curve, start, t, values)
+        if isinstance(rough, Absent):
+            continue
+        found = fit_course(curve, rough.coefficients, t, values, sd=sd, resolution=resolution)
+        if isinstance(found, Absent) or not found.misfit.fits:
+            continue
+        quick, ratio = np.exp(found.coefficients[2:4])
+        share = 1.0 / (1.0 + exp(-float(found.coefficients[4])))
+        if _SECOND_SHARE < share < 1.0 - _SECOND_SHARE:
+            return SecondDecay(time_constant_s=float(quick * (1.0 + ratio)), share=share)
+    return Absent("a second decay doesn't describe the record either")

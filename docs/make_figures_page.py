@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from qualify.pack.workbook.words import CHAMBER, LOCATION, Word
+from qualify.pack.workbook.words import CHAMBER, LOCATION, REPLICATES, STATISTICS, Word
 from qualify.standards import STANDINGS
 from qualify.standards.classes import variant_rows
 
@@ -54,6 +54,8 @@ def table(title: str, words: dict[str, Word]) -> list[str]:
 def page() -> str:
     """The whole page."""
     lines = [*table("A location, in the window", LOCATION), *table("The chamber", CHAMBER)]
+    lines += [*table("Statistics of a window, under `statistics`", STATISTICS)]
+    lines += [*table("Replicate runs, under `replicates`", REPLICATES)]
     lines += [
         "## The same words, different formulas",
         "",

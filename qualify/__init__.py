@@ -1,3 +1,3 @@
 """Qualify industrial ovens from multi-thermocouple survey files."""
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf, isinf
 
 from qualify.figures.absent import Absent, Maybe, present
 from qualify.inference.guard_bands import GuardRule, guard_band
@@ -115,6 +116,9 @@ class Rule:
         """
         if claim.expanded_uncertainty is None or self.acceptance is Acceptance.SIMPLE:
             return 0.0
+        if isinf(claim.expanded_uncertainty):
+            # A time that would never end once its limits are drawn in by U: no guard band is wide enough.
+            return inf
         by_probability = self.by_probability and claim.standard_uncertainty is not None
         low, high = limit.band
         found = guard_band(
@@ -325,11 +329,15 @@ ZONES = (Zone.PASS, Zone.CONDITIONAL_PASS, "not shown", Zone.CONDITIONAL_FAIL, Z
 """The four zones of ILAC-G8 from best to worst, and what can't be placed among them."""
 
 
+_WIDEST = 1e12
+"""A guard band that no limit survives, where U is infinite."""
+
+
 def _zone(claim: Claim, limit: Limit) -> str:
     uncertainty = claim.expanded_uncertainty
     if isinstance(claim.value, Absent) or claim.obstacle is not None or uncertainty is None:
         return "not shown"
-    found = zone(claim.value, uncertainty, limit_low=limit.low, limit_high=limit.high)
+    found = zone(claim.value, min(uncertainty, _WIDEST), limit_low=limit.low, limit_high=limit.high)
     inside = found in (Zone.PASS, Zone.CONDITIONAL_PASS)
     if isinstance(found, Absent) or (inside and claim.shortfall is not None):
         return "not shown"

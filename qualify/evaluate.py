@@ -7,17 +7,17 @@ import re
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from importlib.metadata import distribution
 from pathlib import Path
 from typing import Any
 
 from qualify import __version__
 from qualify.cautions import SURVEY_CAUTIONS
-from qualify.evidence import Evaluation, RecordingEvidence
+from qualify.evidence import ChallengeEvidence, Evaluation, RecordingEvidence
 from qualify.findings import DoubtKind, RefusalKind
 from qualify.inputs import InputFile, load
-from qualify.plan.model import Person, Plan, Survey
+from qualify.plan.model import Person, Plan, Stage, Survey
 from qualify.readings import read_recording
 from qualify.readings.model import ReadOptions, Recording
 from qualify.readings.progress import Progress, no_progress
@@ -27,21 +27,31 @@ from qualify.record import (
     CertificatePointRecord,
     Decision,
     DeviationRecord,
+    DispositionRecord,
     InputRecord,
     PlanRecord,
     Record,
+    StageTestRecord,
     SurveyRecord,
 )
+from qualify.record_sheets.dispositions import read_dispositions
+from qualify.record_sheets.items import read_items
+from qualify.record_sheets.observed import ObservedAnswer, read_observed
+from qualify.record_sheets.restored import OpenLine, open_lines, read_restored
 from qualify.sensors.certificate import normal_type
 from qualify.sensors.certificate_class import class_in_words
 from qualify.sensors.certificates import Certificates, merged, read_certificates
+from qualify.stages.challenges import run_challenge
+from qualify.stages.replicates import replicates
+from qualify.stages.sheets import judge_sheet
+from qualify.stages.stage import choice_of, stage_deviations, stage_records
 from qualify.stages.survey import run_survey
 from qualify.standards.profiles import in_words as profiles_in_words
 from qualify.standards.profiles import read_profiles, with_profiles
 
 LIBRARIES = (
-    *("numpy", "pandas", "matplotlib", "openpyxl", "python-calamine", "charset-normalizer", "tzdata"),
-    *("XlsxWriter", "typer"),
+    *("numpy", "scipy", "pandas", "matplotlib", "openpyxl", "python-calamine"),
+    *("charset-normalizer", "tzdata", "pint", "XlsxWriter", "typer"),
 )
 
 _MOST_NAMED = 10
@@ -116,17 +126,27 @@ def evaluate(
     recordings: list[RecordingEvidence] = []
     for survey in plan.surveys:
         files = {name: once(name, "readings") for name in survey.files}
-        recording = read_recording(list(files.values()), survey.read, _by_label(survey, files), progress)
+        told = labelled(survey.loggers, files)
+        recording = read_recording(list(files.values()), survey.read, told, progress)
         result = run_survey(plan, survey, recording, certificates, len(records))
         records += result.records
         deviations += _departures(plan, survey, recording)
         deviations += result.deviations
         recordings.append(result.evidence)
+    moment = made_at()
+    tests, challenges, not_restored = _stage_tests(plan, once, moment, progress)
+    stages = stage_records(plan, records, tests, not_restored)
+    deviations += stage_deviations(stages)
+    numbered = tuple(
+        replace(item, id=f"{'N' if item.kind == 'nonconformity' else 'D'}{number}")
+        for number, item in enumerate(deviations, start=1)
+    )
+    disposed = _dispositions(plan, once, numbered)
     inputs = tuple(loaded.values())
     record = Record(
         schema=SCHEMA,
         software=_software(),
-        made_at=made_at(),
+        made_at=moment,
         units=plan.units.value,
         settings=_settings(plan, recordings, options or {}),
         replaces=replaces,
@@ -134,13 +154,13 @@ def evaluate(
             InputRecord(path=i.name, sha256=i.sha256, bytes=len(i.content), role=i.role) for i in inputs
         ),
         plan=_plan_record(plan),
-        verdict=Decision.worst([item.verdict for item in records]),
+        verdict=Decision.worst([*(item.verdict for item in records), *(item.verdict for item in stages)]),
+        stages=stages,
         surveys=tuple(records),
+        replicates=replicates(records, plan.statistics),
         certificates=_points(certificates, plan, recordings),
-        deviations=tuple(
-            replace(item, id=f"{'N' if item.kind == 'nonconformity' else 'D'}{number}")
-            for number, item in enumerate(deviations, start=1)
-        ),
+        deviations=numbered,
+        dispositions=disposed,
         conditions=plan.conditions,
         steps=(
             *dict.fromkeys(step for item in recordings for step in _steps(item)),
@@ -148,13 +168,72 @@ def evaluate(
         ),
         cautions=SURVEY_CAUTIONS,
     )
-    return Evaluation(record=record, recordings=tuple(recordings), inputs=inputs)
+    return Evaluation(
+        record=record, recordings=tuple(recordings), inputs=inputs, challenges=tuple(challenges)
+    )
 
 
-def _by_label(survey: Survey, files: Mapping[str, InputFile]) -> dict[str, ReadOptions]:
+def _stage_tests(
+    plan: Plan, once: Callable[[str, str], InputFile], moment: str, progress: Progress
+) -> tuple[list[StageTestRecord], list[ChallengeEvidence], tuple[OpenLine, ...]]:
+    """Evaluate what the stages hold besides surveys: record sheets, challenges, what is restored."""
+    tests: list[StageTestRecord] = []
+    evidence: list[ChallengeEvidence] = []
+    day = date.fromisoformat(moment[:10])
+    for stage in Stage:
+        choice = choice_of(plan, stage)
+        for name in choice.records:
+            sheet = read_items(once(name, "record sheet"), fetch=lambda path: once(str(path), "evidence"))
+            tests.append(judge_sheet(sheet, stage.value, day, accept_overdue=choice.accept_overdue))
+    planned = {
+        item.name: [answer.name for answer in item.answers if answer.channel is None]
+        for item in plan.challenges
+    }
+    seen: Mapping[str, tuple[ObservedAnswer, ...]] = {}
+    if plan.operation.observed:
+        seen = read_observed(once(plan.operation.observed, "observed answers"), planned)
+    for challenge in plan.challenges:
+        recording = None
+        if challenge.recorded is not None:
+            files = {name: once(name, "readings") for name in challenge.recorded.files}
+            told = labelled(challenge.recorded.loggers, files)
+            recording = read_recording(list(files.values()), challenge.recorded.read, told, progress)
+        record, found = run_challenge(plan, challenge, recording, seen.get(challenge.name, ()))
+        tests.append(record)
+        if found is not None:
+            evidence.append(found)
+    not_restored: tuple[OpenLine, ...] = ()
+    if plan.restore.planned:
+        lines = read_restored(once(plan.restore.file, "restored")) if plan.restore.file else ()
+        not_restored = open_lines(plan.restore.planned, lines)
+    return tests, evidence, not_restored
+
+
+def _dispositions(
+    plan: Plan, once: Callable[[str, str], InputFile], deviations: tuple[DeviationRecord, ...]
+) -> tuple[DispositionRecord, ...]:
+    """What a person wrote about deviations; it changes no figure and no decision."""
+    if not plan.dispositions:
+        return ()
+    found = read_dispositions(once(plan.dispositions, "dispositions"), [item.id for item in deviations])
+    return tuple(
+        DispositionRecord(
+            id=item.id,
+            cause=item.cause,
+            action=item.action,
+            by=item.by,
+            date=None if item.date is None else item.date.text,
+            closed=item.closed,
+            remark=item.remark,
+        )
+        for item in found.values()
+    )
+
+
+def labelled(loggers: Mapping[str, ReadOptions], files: Mapping[str, InputFile]) -> dict[str, ReadOptions]:
     """What is told of single files, by the names that they have among the inputs."""
     told = {}
-    for name, options in survey.loggers.items():
+    for name, options in loggers.items():
         file = next(file for file in files if name == file or name.startswith(f"{file}/"))
         told[files[file].name + name.removeprefix(file)] = options
     return told

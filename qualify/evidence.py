@@ -73,9 +73,41 @@ class RecordingEvidence:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SwitchEvidence:
+    """A channel that is on or off: states (n,), where they are known (n,), which of them answers."""
+
+    name: str
+    on: BoolArray
+    known: BoolArray
+    answers_on: bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChallengeEvidence:
+    """A challenge on its time axis.
+
+    `seconds`, `quantity`, `limit` (n,); the stretch from `start_s` to `end_s`; between which readings [s] the
+    first answer changed, and the value of the quantity then.
+    """
+
+    name: str
+    seconds: FloatArray
+    quantity: FloatArray
+    quantity_name: str
+    unit: str
+    limit: FloatArray | None
+    switches: tuple[SwitchEvidence, ...]
+    start_s: float
+    end_s: float
+    trip_s: tuple[float, float] | None
+    trip_value: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Evaluation:
     """The record, the readings it rests on, and the files that were read."""
 
     record: Record
     recordings: tuple[RecordingEvidence, ...]
     inputs: tuple[InputFile, ...]
+    challenges: tuple[ChallengeEvidence, ...] = ()

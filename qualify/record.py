@@ -7,13 +7,20 @@ that can't be given is an `Absent` with its reason; in JSON it becomes null besi
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from enum import StrEnum
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from qualify.figures.absent import Absent, Maybe
 from qualify.findings import Doubt
+
+if TYPE_CHECKING:
+    from qualify.inference.field import FieldEstimate
+    from qualify.inference.locations import LocationComparison
+    from qualify.inference.replicates import Replicates
+    from qualify.inference.steadiness import SteadinessTest
 
 SCHEMA = 1
 
@@ -129,9 +136,11 @@ class LocationRecord:
     cycle_amplitude_c: Maybe
     effective_readings: Maybe
     mean_correction_c: Maybe
+    standard_uncertainty_c: Maybe
     expanded_uncertainty_c: Maybe
     mean_expanded_uncertainty_c: Maybe
     coverage_factor: Maybe
+    mean_coverage_factor: Maybe
     agreement_at_ambient_c: Maybe
 
 
@@ -145,6 +154,20 @@ class IndicationRecord:
     error_mean_c: Maybe
     error_max_c: Maybe
     error_min_c: Maybe
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherRule:
+    """What a decision rule says of a requirement's evidence; `chosen` marks the plan's own.
+
+    `guard_band` is in the requirement's unit; `location` names the location that decides under it.
+    """
+
+    rule: str
+    says: str
+    guard_band: float | None
+    location: str | None
+    chosen: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,6 +197,8 @@ class RequirementRecord:
     note: str
     citation: str
     standing: str
+    other_rules: tuple[OtherRule, ...] = ()
+    """What other decision rules would have said; empty where no uncertainty is known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,6 +221,192 @@ class ExclusionRecord:
     last_s: float
     first: str | None
     last: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ContributionRecord:
+    """One row of a budget [°C of difference]; `share` is its part of the variance.
+
+    Of a reading's rows the share is that in the budget of one reading. `degrees_of_freedom` is None where
+    the uncertainty is taken as known; `shared_with` says who shares the very same error, "" nobody.
+    """
+
+    source: str
+    evaluation: str
+    shape: str
+    stated_c: float
+    divisor: float
+    standard_c: float
+    degrees_of_freedom: float | None
+    shared_with: str
+    share: float
+    origin: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CombinedRecord:
+    """What a budget comes to: u_c, ν_eff (None: infinite), k, U."""
+
+    standard_c: float
+    effective_degrees: float | None
+    coverage_factor: float
+    expanded_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LocationBudgetRecord:
+    """Budgets of a location: of one corrected reading, and of its mean with one row more."""
+
+    location: str
+    contributions: tuple[ContributionRecord, ...]
+    reading: CombinedRecord | Absent
+    repeatability: ContributionRecord | None
+    mean: CombinedRecord | Absent
+    left_out: tuple[str, ...]
+    covered: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChamberBudgetRecord:
+    """Budget of the chamber temperature assigned at the reference location; guards no uniformity limit."""
+
+    location: str
+    contributions: tuple[ContributionRecord, ...]
+    combined: CombinedRecord
+    left_out: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UncertaintyRecord:
+    """All budgets of a hold."""
+
+    locations: tuple[LocationBudgetRecord, ...]
+    chamber: ChamberBudgetRecord | Absent
+    calibration_correlation: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SimulatedFigureRecord:
+    """A figure of the window, and what the sensors' errors leave open about it [°C]; 95 % interval."""
+
+    figure: str
+    as_shown_c: float
+    mean_c: float
+    standard_uncertainty_c: float
+    low_c: float
+    high_c: float
+    warning: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SimulatedLocationRecord:
+    """A location in the simulation: its error's standard deviation [°C], two shares of the trials.
+
+    `conforms`: in which it kept the limits; `decides`: in which it has the least margin of all.
+    """
+
+    location: str
+    error_standard_c: float
+    conforms: Maybe
+    decides: Maybe
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SimulationRecord:
+    """The Monte Carlo over a window (JCGM 101): how it was run, and what came out."""
+
+    trials: int
+    converged: bool
+    seed: int
+    generator: str
+    numerical_tolerance: float
+    numerical_tolerance_c: float
+    coverage: float
+    sources: tuple[str, ...]
+    figures: tuple[SimulatedFigureRecord, ...]
+    locations: tuple[SimulatedLocationRecord, ...]
+    all_conform: Maybe
+    all_conform_high: Maybe
+    all_conform_low: Maybe
+    all_conform_if_independent: Maybe
+    warning: str
+    assumptions: str
+    remark: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIfRecord:
+    """The hold with one thing changed: the location that then decides, its margin before and after the guard.
+
+    Differences in °C. `decision` is that of the hold's limits, both sides.
+    """
+
+    change: str
+    location: str
+    margin_c: float
+    guard_band_c: float
+    guarded_margin_c: float
+    decision: Decision
+    conformance_probability: Maybe
+    remark: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RiskRecord:
+    """Global risks of the decision rule for one location's reading, under the plan's prior (JCGM 106).
+
+    `consumer`: that a reading out of the limits is accepted; `producer`: that one within them is not.
+    `standard_uncertainty_c` is the largest of the locations', `guard_band_c` the rule's with it.
+    """
+
+    prior_mean_c: float
+    prior_standard_c: float
+    prior_because: str
+    standard_uncertainty_c: float
+    guard_band_c: float
+    consumer: float
+    producer: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeriesRecord:
+    """One location of a window as a time series."""
+
+    location: str
+    autocorrelation: Maybe
+    """Between neighbouring readings, the cycle left in [1]."""
+    standard_error_c: Maybe
+    """Of the mean, for an autocorrelated series [°C of difference]."""
+    drift_standard_error_c_per_h: Maybe
+    """Of the slope, consistent under autocorrelation (Newey–West), to compare with the drift's interval."""
+    drift: str
+    """The drift in plain words, with the half width of its interval."""
+    steadiness: SteadinessTest | Absent
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatisticsRecord:
+    """What was computed of a hold beyond its figures; locations in the order of the hold's."""
+
+    series: tuple[SeriesRecord, ...]
+    comparison: LocationComparison | Absent
+    field: FieldEstimate | Absent
+    risks: RiskRecord | Absent
+    what_if: tuple[WhatIfRecord, ...] | Absent
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReplicateRecord:
+    """Runs of one set point and what they say of runs to come; a row a location, a column a run [°C]."""
+
+    stage: str
+    setpoint_c: float
+    limit_low_c: float | None
+    limit_high_c: float | None
+    runs: tuple[str, ...]
+    locations: tuple[str, ...]
+    mean_deviations_c: tuple[tuple[float | None, ...], ...]
+    statistics: Replicates | Absent
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,8 +441,48 @@ class SurveyRecord:
     indications: tuple[IndicationRecord, ...]
     requirements: tuple[RequirementRecord, ...]
     doubts: tuple[Doubt, ...]
+    uncertainty: UncertaintyRecord | Absent
+    simulation: SimulationRecord | Absent
+    statistics: StatisticsRecord | Absent
     exclusions: tuple[ExclusionRecord, ...] = ()
     """Every exclusion in the hold's recording, whether or not it lies in the hold."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageTestRecord:
+    """One test of a stage besides its surveys: what it asked, what was found, where and how it was done.
+
+    `figures` are its numbers by name; `owed` says what must still be repeated.
+    """
+
+    name: str
+    kind: str
+    stage: str
+    place: str
+    simulated: bool
+    owed: tuple[str, ...]
+    verdict: Decision
+    requirements: tuple[RequirementRecord, ...]
+    figures: Mapping[str, Any]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageRecord:
+    """One stage: its surveys and tests, what is open and owed, and who accepted that the next one starts.
+
+    `not_restored` are things changed for a test that nobody recorded as put back.
+    """
+
+    stage: str
+    verdict: Decision
+    surveys: tuple[str, ...]
+    tests: tuple[StageTestRecord, ...]
+    open_items: tuple[str, ...]
+    owed: tuple[str, ...]
+    not_restored: tuple[str, ...]
+    proceeds_by: str
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -243,6 +494,19 @@ class DeviationRecord:
     requirement: str | None
     kind: str
     text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DispositionRecord:
+    """What a person wrote about a deviation, by its id."""
+
+    id: str
+    cause: str
+    action: str
+    by: str
+    date: str | None
+    closed: bool
+    remark: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -304,8 +568,13 @@ class Record:
     plan: PlanRecord
     verdict: Decision
     surveys: tuple[SurveyRecord, ...]
+    replicates: tuple[ReplicateRecord, ...]
+    """Set points that several recordings of one stage hold."""
+    stages: tuple[StageRecord, ...] = ()
+    """Stages that hold more than surveys; empty where a plan holds surveys only."""
     certificates: tuple[CertificatePointRecord, ...]
     deviations: tuple[DeviationRecord, ...]
+    dispositions: tuple[DispositionRecord, ...] = ()
     conditions: Mapping[str, str]
     steps: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -329,7 +598,16 @@ def plain(value: Any) -> Any:
         return [plain(content) for content in value]
     if isinstance(value, StrEnum):
         return value.value
+    if hasattr(value, "tolist"):
+        return _numbers(value.tolist())
     return value
+
+
+def _numbers(values: Any) -> Any:
+    """An array's values; where an array holds NaN there is no number."""
+    if isinstance(values, list):
+        return [_numbers(value) for value in values]
+    return None if isinstance(values, float) and math.isnan(values) else values
 
 
 def to_json(record: Record) -> str:

@@ -26,7 +26,22 @@ NEVER = {
         "evaluate",
         "decisions",
         "findings",
+        "inference",
     ),
+    "inference": (
+        "plan",
+        "standards",
+        "sensors",
+        "stages",
+        "pack",
+        "record",
+        "evaluate",
+        "decisions",
+        "findings",
+        "evidence",
+        "readings.reading",
+    ),
+    "probability": ("plan", "figures", "inference", "stages", "pack", "record", "readings.reading"),
     "units": ("plan", "readings", "figures", "stages", "pack", "record"),
     "readings": ("plan", "figures", "sensors", "stages", "pack", "record", "standards"),
     "plan": ("figures.phases", "stages", "pack", "record", "sensors", "standards"),
@@ -35,8 +50,18 @@ NEVER = {
     "decisions": ("stages", "pack", "readings.reading", "sensors"),
     "record": ("plan", "readings", "sensors", "stages", "pack", "standards"),
     "stages": ("pack", "evaluate", "cli"),
+    "record_sheets": ("plan", "stages", "pack", "evaluate", "cli", "inference", "standards"),
     "evidence": ("stages", "pack", "plan", "standards", "evaluate"),
-    "pack": ("stages", "plan", "evaluate", "standards", "decisions", "cli", "sensors.certificates"),
+    "pack": (
+        "inference",
+        "stages",
+        "plan",
+        "evaluate",
+        "standards",
+        "decisions",
+        "cli",
+        "sensors.certificates",
+    ),
     "evaluate": ("pack", "cli"),
 }
 # The pack sees readings only as they are in evidence: types, never readers.
@@ -56,12 +81,14 @@ READERS = (
 KEPT_APART = {
     "matplotlib": ("pack",),
     "xlsxwriter": ("pack",),
-    "openpyxl": ("readings.xlsx", "sensors.certificates_xlsx"),
+    "openpyxl": ("readings.xlsx", "sensors.certificates_xlsx", "record_sheets.workbook"),
     "python_calamine": ("readings.apart", "sensors.certificates_xlsx"),
     "pyarrow": ("readings.parquet",),
     "charset_normalizer": ("readings.encodings",),
     "typer": ("cli", "command_options", "plan_command", "sensors_command"),
     "pandas": ("readings",),
+    "pint": ("record_sheets.quantities",),
+    "scipy": ("inference",),
     "statsmodels": (),
 }
 
@@ -133,7 +160,7 @@ def loaded_by(code: str, *words: str) -> set[str]:
 def test_help_loads_nothing_heavy() -> None:
     loaded = loaded_by("from qualify.cli import main; main()", "--help")
     assert "qualify.cli" in loaded
-    assert not loaded & {"numpy", "pandas", "scipy", "matplotlib", "openpyxl", "xlsxwriter", "rich"}
+    assert not loaded & {"numpy", "pandas", "scipy", "matplotlib", "openpyxl", "xlsxwriter", "pint", "rich"}
 
 
 def test_a_survey_without_pack_loads_no_more_than_it_needs(tmp_path: Path) -> None:
@@ -141,5 +168,5 @@ def test_a_survey_without_pack_loads_no_more_than_it_needs(tmp_path: Path) -> No
     words = ("survey", str(file), "--setpoint", "180", "--tolerance", "3")
     loaded = loaded_by("from qualify.cli import main; main()", *words)
     assert "pandas" in loaded
-    heavy = {"matplotlib", "openpyxl", "xlsxwriter", "statsmodels", "scipy.stats", "scipy.signal", "rich"}
+    heavy = {"matplotlib", "openpyxl", "xlsxwriter", "statsmodels", "scipy", "pint", "rich"}
     assert not loaded & heavy

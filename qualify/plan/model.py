@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from qualify.plan.profile import HoldProfile, ProfileChoice
+from qualify.plan.stage_tests import Challenge, RestoreChoice, StageChoice
 from qualify.plan.statistics import StatisticsChoice
 from qualify.plan.uncertainty import UncertaintyChoice
 from qualify.readings.model import ReadOptions
@@ -276,6 +277,13 @@ class Plan:
     """What is computed beyond the figures; None: nothing (a survey without a plan)."""
     surveys: tuple[Survey, ...] = ()
     requirements: tuple[Requirement, ...] = ()
+    installation: StageChoice = field(default_factory=StageChoice)
+    operation: StageChoice = field(default_factory=StageChoice)
+    performance: StageChoice = field(default_factory=StageChoice)
+    challenges: tuple[Challenge, ...] = ()
+    restore: RestoreChoice = field(default_factory=RestoreChoice)
+    dispositions: str = ""
+    """File in which a person disposed of deviations; "" where there is none."""
     exclusions: tuple[Exclusion, ...] = ()
     profiles: tuple[str, ...] = ()
     """Files with requirement profiles of the user's own."""

@@ -29,6 +29,7 @@ from qualify.plan.model import (
 )
 from qualify.plan.profile import ProfileChoice
 from qualify.plan.read_options import logger_options, read_options
+from qualify.plan.stage_reading import read_challenges, read_restore, read_stage
 from qualify.plan.statistics import read_statistics
 from qualify.plan.uncertainty import read_uncertainty
 from qualify.units import (
@@ -102,7 +103,7 @@ def read_plan(file: InputFile) -> Plan:
     zone = top.table("work_zone")
     profile = _profile(top, None)
     surveys = _surveys(top, units, profile)
-    if not surveys:
+    if not surveys and not any(key in top for key in ("installation", "operation", "challenges")):
         raise top.missing("surveys", "There is nothing to evaluate.")
     hold_names = [hold.name for survey in surveys for hold in survey.holds]
     plan = Plan(
@@ -131,6 +132,12 @@ def read_plan(file: InputFile) -> Plan:
         statistics=read_statistics(top, units),
         surveys=surveys,
         requirements=_requirements(top, units, hold_names),
+        installation=read_stage(top, "installation"),
+        operation=read_stage(top, "operation"),
+        performance=read_stage(top, "performance"),
+        challenges=read_challenges(top),
+        restore=read_restore(top),
+        dispositions=head.text("dispositions"),
         exclusions=_exclusions(top, locations, [survey.name for survey in surveys]),
         profiles=_profile_files(top),
     )

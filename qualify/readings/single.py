@@ -25,7 +25,7 @@ from qualify.readings.numbers import POINT, is_other_notation
 from qualify.readings.parts import FileReadings
 from qualify.readings.progress import Progress, no_progress
 from qualify.readings.room import room_for
-from qualify.readings.states import MOST_STATES, as_states, states_of
+from qualify.readings.states import MOST_STATES, STATES, as_states, states_of
 from qualify.readings.table import Column, TableSource, one_column
 from qualify.readings.times import TIME_MISSING, read_instants
 from qualify.readings.understood import layout_words, pins_of
@@ -240,7 +240,7 @@ def _keep(roles: Roles, table: _Wide) -> _Kept:
             (temperatures if slot < many else others).append((slot, quantity))
             continue
         distinct = list(dict.fromkeys(word for part in table.words[slot].words for word in part))
-        telling = states_of(distinct)
+        telling = states_of(distinct, told=quantity.unit_word == STATES)
         number_like = any(
             kind_of(word) is CellKind.NUMBER or is_other_notation(word, POINT) for word in distinct
         )

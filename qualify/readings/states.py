@@ -20,9 +20,18 @@ _ALSO_STATES = frozenset(
 """Words for "no reading" that are states where they stand beside other states, as a door's open and shut."""
 
 
-def states_of(words: Iterable[str]) -> tuple[str, ...]:
-    """Tell the different states among the words of a column; none where all of them say "no reading"."""
+STATES = "states"
+"""The unit that is told of a column of states, where its words alone would not show that it is one."""
+
+
+def states_of(words: Iterable[str], *, told: bool = False) -> tuple[str, ...]:
+    """Tell the different states among the words of a column; none where all of them say "no reading".
+
+    Where the column was told to hold states, every word is one: a door that never shuts is "open" throughout.
+    """
     different = tuple(dict.fromkeys(word.strip() for word in words if word.strip()))
+    if told:
+        return different
     if all(is_absent_word(word) for word in different):
         return ()
     return tuple(word for word in different if word.casefold() in _ALSO_STATES or not is_absent_word(word))

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
 
 import numpy as np
 
 from qualify.figures.absent import Absent, Maybe, present
 from qualify.figures.agreement import IndicationError, agreement_at_ambient_c, indication_error
-from qualify.figures.budget import combined_standard_uncertainty, expanded
 from qualify.figures.columns import each_column
 from qualify.figures.instants import evenly_spaced, recording_interval
 from qualify.figures.response import overshoot_c, undershoot_c
-from qualify.figures.series import Cycle, drift, effective_readings, find_cycle
+from qualify.figures.series import (
+    Cycle,
+    MeanError,
+    drift,
+    effective_readings,
+    find_cycle,
+    standard_error_of_mean,
+)
 from qualify.figures.uniformity import (
     VariantFigure,
     Window,
@@ -21,6 +26,9 @@ from qualify.figures.uniformity import (
     location_uniformity,
     variants,
 )
+from qualify.inference.monte_carlo import Simulation
+from qualify.plan.statistics import StatisticsChoice
+from qualify.readings.model import FloatArray
 from qualify.record import (
     ChamberRecord,
     IndicationRecord,
@@ -28,6 +36,7 @@ from qualify.record import (
     VariantRecord,
     WindowRecord,
 )
+from qualify.stages.budgets import LocationBudgets, location_budgets
 from qualify.stages.hold_response import (
     band_lag,
     cool_down,
@@ -39,10 +48,12 @@ from qualify.stages.hold_response import (
     time_to_stabilize,
 )
 from qualify.stages.holds import FoundHold
+from qualify.stages.reading_budget import NO_CERTIFICATE, NO_READING
+from qualify.stages.simulation import conformance_probability, simulate_hold
 from qualify.stages.stretch import Limits, Stretch
 from qualify.standards.classes import variant_rows
 
-NOT_SIMULATED = Absent("needs the full uncertainty budget and its simulation, which this version lacks")
+NOT_SIMULATED = Absent("not simulated")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,23 +67,40 @@ class HoldFigures:
     variants: tuple[VariantRecord, ...]
     locations: tuple[LocationRecord, ...]
     indications: tuple[IndicationRecord, ...]
+    budgets: tuple[LocationBudgets, ...]
+    simulation: Simulation | Absent
     excess_at: tuple[int, int] | None
     """Instant and sensor of the high excess; sensors count locations first, then displays."""
 
 
-def hold_figures(stretch: Stretch) -> HoldFigures:
-    """Compute every figure of a hold (design: each is a pure function of arrays)."""
+def hold_figures(stretch: Stretch, statistics: StatisticsChoice | None) -> HoldFigures:
+    """Compute every figure of a hold (design: each is a pure function of arrays).
+
+    Parameters
+    ----------
+    stretch
+        The hold in its recording.
+    statistics
+        Seed and numerical tolerance of the simulation; None: nothing is simulated.
+    """
     window = stretch.window
     excess, excess_at = high_excess(stretch)
-    locations = _locations(stretch, window)
+    both = _locations(stretch, window)
+    locations = tuple(record for record, _ in both)
+    budgets = tuple(budgets for _, budgets in both)
+    simulation: Simulation | Absent = NOT_SIMULATED
+    if statistics is not None:
+        simulation = simulate_hold(stretch, window, budgets, statistics)
     return HoldFigures(
         found=stretch.found,
         limits=stretch.limits,
         window=_window_record(stretch, window),
-        chamber=_chamber(stretch, window, locations, excess),
+        chamber=_chamber(stretch, window, locations, excess, conformance_probability(simulation)),
         variants=_variants(stretch, window),
         locations=locations,
         indications=_indications(stretch, window),
+        budgets=budgets,
+        simulation=simulation,
         excess_at=excess_at,
     )
 
@@ -104,11 +132,13 @@ def _window_record(stretch: Stretch, window: Window | Absent) -> WindowRecord | 
     )
 
 
-def _locations(stretch: Stretch, window: Window | Absent) -> tuple[LocationRecord, ...]:
+def _locations(
+    stretch: Stretch, window: Window | Absent
+) -> tuple[tuple[LocationRecord, LocationBudgets], ...]:
     over, under = _overshoots(stretch)
     agreement = _agreement(stretch)
 
-    def location(column: int) -> LocationRecord:
+    def location(column: int) -> tuple[LocationRecord, LocationBudgets]:
         return _location(stretch, window, column, over[column], under[column], agreement[column])
 
     return tuple(each_column(location, len(stretch.readings.locations)))
@@ -144,11 +174,11 @@ def _location(
     over: Maybe,
     under: Maybe,
     agreement: Maybe,
-) -> LocationRecord:
+) -> tuple[LocationRecord, LocationBudgets]:
     readings, place = stretch.readings, stretch.assigned.places[column]
     channel = readings.recording.channels[readings.channel_index[column]].name
     if isinstance(window, Absent):
-        return LocationRecord(
+        nowhere = LocationRecord(
             location=place.name,
             channel=channel,
             sensor=place.sensor,
@@ -160,6 +190,7 @@ def _location(
             undershoot_c=under,
             agreement_at_ambient_c=agreement,
         )
+        return nowhere, LocationBudgets(reading=window, mean=window)
     series_c = np.ascontiguousarray(window.corrected_c[:, column])
     figures = location_uniformity(window.seconds, series_c, window.setpoint_c)
     there = ~np.isnan(series_c)
@@ -173,12 +204,15 @@ def _location(
         effective = effective_readings(time, values, cycle)
         moving = drift(time, values, cycle)
         slope, low, high = moving.slope_c_per_h, moving.low_c_per_h, moving.high_c_per_h
-    correction, uncertainty, factor = _uncertainty(stretch, column)
+    correction = _mean_correction(stretch, column)
+    budgets = location_budgets(stretch, column, _mean_error(stretch, column, time, values, cycle))
+    one = budgets.reading
+    of_mean = budgets.mean
     over_final: Maybe = over
     if present(over) and present(figures.mean_c):
         rows = slice(stretch.found.begin, stretch.found.end + 1)
         over_final = float(overshoot_c(readings.corrected_c[rows, [column]], figures.mean_c)[0])
-    return LocationRecord(
+    record = LocationRecord(
         location=place.name,
         channel=channel,
         sensor=place.sensor,
@@ -202,11 +236,14 @@ def _location(
         cycle_amplitude_c=cycle if isinstance(cycle, Absent) else cycle.amplitude_c,
         effective_readings=effective,
         mean_correction_c=correction,
-        expanded_uncertainty_c=uncertainty,
-        mean_expanded_uncertainty_c=_of_mean(uncertainty, factor, figures.sd_c, effective),
-        coverage_factor=factor,
+        standard_uncertainty_c=one if isinstance(one, Absent) else one.standard_c,
+        expanded_uncertainty_c=one if isinstance(one, Absent) else one.expanded_c,
+        mean_expanded_uncertainty_c=of_mean if isinstance(of_mean, Absent) else of_mean.expanded_c,
+        coverage_factor=one if isinstance(one, Absent) else one.coverage_factor,
+        mean_coverage_factor=of_mean if isinstance(of_mean, Absent) else of_mean.coverage_factor,
         agreement_at_ambient_c=agreement,
     )
+    return record, budgets
 
 
 _WINDOW_FIGURES = (
@@ -225,43 +262,42 @@ _WINDOW_FIGURES = (
     "cycle_amplitude_c",
     "effective_readings",
     "mean_correction_c",
+    "standard_uncertainty_c",
     "expanded_uncertainty_c",
     "mean_expanded_uncertainty_c",
     "coverage_factor",
+    "mean_coverage_factor",
 )
 
 
-def _uncertainty(stretch: Stretch, column: int) -> tuple[Maybe, Maybe, Maybe]:
-    """Mean correction, expanded uncertainty and coverage factor of a location in the window."""
+def _mean_error(
+    stretch: Stretch, column: int, seconds: FloatArray, values_c: FloatArray, cycle: Cycle | Absent
+) -> MeanError | Absent:
+    """How well a location's mean is known; not asked where its sensor's error isn't known."""
+    known = stretch.readings.corrections[column] is not None or stretch.uncertainty.sources
+    return standard_error_of_mean(seconds, values_c, cycle) if known else NO_CERTIFICATE
+
+
+def _mean_correction(stretch: Stretch, column: int) -> Maybe:
+    """Mean of (corrected − raw reading) of a location in the window."""
     correction, found = stretch.readings.corrections[column], stretch.found.window
     if correction is None or isinstance(found, Absent):
-        return (Absent("no certificate"),) * 3
+        return NO_CERTIFICATE
     rows = slice(found.first, found.last + 1)
     raw_c = stretch.readings.raw_c[rows, column]
     raw_c = raw_c[~np.isnan(raw_c)]
     if raw_c.size == 0:
-        return (Absent("no reading in the window"),) * 3
+        return NO_READING
     applied, _ = correction.apply(raw_c)
-    mean_correction = float((applied - raw_c).mean())
-    uncertainty, factor = correction.expanded_uncertainty_c(raw_c), correction.coverage_factor
-    if uncertainty is None or factor is None:
-        absent = Absent("the certificate gives no uncertainty with its coverage factor")
-        return mean_correction, absent, absent
-    return mean_correction, uncertainty, factor
-
-
-def _of_mean(uncertainty: Maybe, factor: Maybe, sd_c: Maybe, effective: Maybe) -> Maybe:
-    """Expanded uncertainty of the location's mean: with the type A term (JCGM 100:2008, 4.2.3, 5.1.2)."""
-    for part in (uncertainty, factor, sd_c, effective):
-        if isinstance(part, Absent):
-            return part
-    assert present(uncertainty) and present(factor) and present(sd_c) and present(effective)
-    parts = (uncertainty / factor, sd_c / sqrt(effective))
-    return expanded(combined_standard_uncertainty(parts), factor)
+    return float((applied - raw_c).mean())
 
 
 def _chamber(
-    stretch: Stretch, window: Window | Absent, locations: tuple[LocationRecord, ...], excess: Maybe
+    stretch: Stretch,
+    window: Window | Absent,
+    locations: tuple[LocationRecord, ...],
+    excess: Maybe,
+    conformance: Maybe,
 ) -> ChamberRecord:
     found = stretch.found
     period: Maybe = found.cycle if isinstance(found.cycle, Absent) else found.cycle.period_s
@@ -302,7 +338,7 @@ def _chamber(
         cycle_period_s=period,
         cycle_amplitude_c=amplitude,
         recording_interval_s=longest_interval(stretch, found.begin, last),
-        conformance_probability=NOT_SIMULATED,
+        conformance_probability=conformance,
     )
 
 

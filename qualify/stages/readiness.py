@@ -157,7 +157,7 @@ def _intervals(plan: Plan) -> Iterator[Point]:
         longest: list[tuple[float, str, bool]] = [
             (requirement.at_most, "the plan", True)
             for requirement in plan.requirements
-            if requirement.figure == "recording_interval"
+            if requirement.figure == "recording_interval" and requirement.at_most is not None
         ]
         names = {item.document for hold in survey.holds for item in hold.classes}
         for row in rows("reading_intervals", "interval"):

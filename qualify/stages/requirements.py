@@ -7,18 +7,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from qualify.decisions import Claim, Limit, decide
+from qualify.decisions import Claim, Limit, Rule, decide, other_rules
 from qualify.figures.absent import Absent, Maybe, present
 from qualify.figures.instants import mean_interval, recording_interval
 from qualify.findings import nearest
 from qualify.plan.figures import REQUIRABLE, VARIANT, requirable
-from qualify.plan.model import Acceptance, Plan, Requirement
+from qualify.plan.model import Acceptance, Location, Plan, Requirement
 from qualify.plan.profile import Ask, Kind
 from qualify.readings.model import FloatArray
 from qualify.record import Decision, LocationRecord, RequirementRecord
 from qualify.sensors.corrections import Correction
 from qualify.stages.hold_figures import HoldFigures
 from qualify.stages.hold_response import time_to_band
+from qualify.stages.reading_budget import reading_budget
 from qualify.stages.stretch import Stretch
 from qualify.standards import STANDINGS, UNCONFIRMED, citation
 from qualify.standards.classes import ClassLimits, variant_rows
@@ -42,7 +43,10 @@ class Asked:
     low: float | None = None
     high: float | None = None
     tolerance: float | None = None
+    other_side: float | None = None
+    """The limit on the other side of the band, where this requirement is about one side of it."""
     is_time: bool = False
+    """Whether the figure is a time or a bare number: then nothing is turned into °C."""
     citation: str = ""
     standing: str = ""
     obstacle: str | None = None
@@ -120,7 +124,8 @@ class Court:
         return self._no_trend(asked, limits.low_c, limits.high_c)
 
     def _guarded_where_known(self) -> Acceptance:
-        return Acceptance.GUARDED if self.plan.certificates is not None else Acceptance.SIMPLE
+        known = any(present(item.expanded_uncertainty_c) for item in self.figures.locations)
+        return Acceptance.GUARDED if known or self.plan.certificates is not None else Acceptance.SIMPLE
 
     # ---- the uniformity limits ----
 
@@ -148,6 +153,7 @@ class Court:
                         high=shown if side == "upper" else None,
                         low=shown if side == "lower" else None,
                         tolerance=difference_from_c(high - low, self.plan.units) / 2,
+                        other_side=difference_from_c(low if side == "upper" else high, self.plan.units),
                     ),
                     self._deviations(columns, figure)
                     or [Claim(value=Absent("there is no reference location"))],
@@ -220,7 +226,10 @@ class Court:
             # A hold entered from the other side passes the set point on the other side.
             figure = mirrored[figure]
         about = requirable(figure)
+        if about.is_probability:
+            return self._probability(requirement, about.text)
         limit = requirement.at_most
+        assert limit is not None
         rule = self.plan.acceptance or self._guarded_where_known()
         asked = Asked(
             id=requirement.id,
@@ -238,6 +247,23 @@ class Court:
         if figure.startswith(VARIANT):
             return self._variant(requirement, asked)
         return self._record(asked, self._claims(figure, about.field))
+
+    def _probability(self, requirement: Requirement, text: str) -> RequirementRecord:
+        """Judge the joint decision: the simulated probability that all watched locations conformed."""
+        asked = Asked(
+            acceptance=Acceptance.SIMPLE,
+            id=requirement.id,
+            text=requirement.text or text,
+            figure="conformance_probability",
+            low=requirement.at_least,
+            is_time=True,
+        )
+        claim = Claim(
+            value=self.figures.chamber.conformance_probability,
+            obstacle=self._any_obstacle(),
+            shortfall=self._any_shortfall(),
+        )
+        return self._record(asked, [claim], unit="1")
 
     def _variant(self, requirement: Requirement, asked: Asked) -> RequirementRecord:
         """Judge a figure by a document's own definition."""
@@ -313,6 +339,7 @@ class Court:
         return Claim(
             value=self._shown(value),
             expanded_uncertainty=self._uncertainty_at(column, instant),
+            standard_uncertainty=self._uncertainty_at(column, instant, expanded=False),
             location=item.location,
             time_s=float(self.stretch.trace.seconds[instant]),
             obstacle=self._uncalibrated_at(column, instant) if value > 0 else None,
@@ -349,6 +376,9 @@ class Court:
         return Claim(
             value=self._shown(value),
             expanded_uncertainty=self._uncertainty_at(sensor, instant) if is_location else None,
+            standard_uncertainty=(
+                self._uncertainty_at(sensor, instant, expanded=False) if is_location else None
+            ),
             location=names[sensor] if is_location else displays[sensor - len(names)].channel,
             time_s=float(self.stretch.trace.seconds[instant]),
             obstacle=self._uncalibrated_at(sensor, instant) if is_location else None,
@@ -424,6 +454,7 @@ class Court:
                 Claim(
                     value=self._shown(value),
                     expanded_uncertainty=self._shown_number(item.expanded_uncertainty_c),
+                    standard_uncertainty=self._shown_number(item.standard_uncertainty_c),
                     location=item.location,
                     time_s=time_s,
                     obstacle=evidence.obstacle,
@@ -439,12 +470,11 @@ class Court:
     def _shown_number(self, value: Maybe) -> float | None:
         return difference_from_c(value, self.plan.units) if present(value) else None
 
-    def _uncertainty_at(self, column: int, instant: int) -> float | None:
-        correction = self.stretch.readings.corrections[column]
-        if correction is None:
+    def _uncertainty_at(self, column: int, instant: int, *, expanded: bool = True) -> float | None:
+        found = self.stretch.budget_of(column, slice(instant, instant + 1))
+        if isinstance(found, Absent):
             return None
-        found = correction.expanded_uncertainty_c(self.stretch.readings.raw_c[instant : instant + 1, column])
-        return None if found is None else difference_from_c(found, self.plan.units)
+        return difference_from_c(found.expanded_c if expanded else found.standard_c, self.plan.units)
 
     def _uncalibrated_at(self, column: int, instant: int) -> str | None:
         if self.stretch.readings.calibrated[instant, column]:
@@ -458,16 +488,13 @@ class Court:
     ) -> RequirementRecord:
         if asked.obstacle is not None:
             claims = [replace(claim, obstacle=asked.obstacle) for claim in claims]
-        limit = Limit(low=asked.low, high=asked.high)
+        limit = Limit(low=asked.low, high=asked.high, other_side=asked.other_side)
         if asked.low is None and asked.high is None:
             limit = Limit(high=0.0)  # never compared: the claims hold no value
-        decided = decide(
-            claims,
-            limit,
-            asked.acceptance,
-            uncertainty_share=self.plan.uncertainty_share,
-            tolerance=asked.tolerance,
-        )
+        rule = rule_of(self.plan, asked.acceptance)
+        share, tolerance = self.plan.uncertainty_share, asked.tolerance
+        decided = decide(claims, limit, rule, uncertainty_share=share, tolerance=tolerance)
+        others = other_rules(claims, limit, rule, uncertainty_share=share, tolerance=tolerance)
         back = (lambda value: value) if asked.is_time else self._back_to_c
         recording = self.stretch.readings.recording
         guard = decided.guard_band
@@ -490,6 +517,12 @@ class Court:
             note=note or decided.note,
             citation=asked.citation,
             standing=asked.standing,
+            other_rules=tuple(
+                item
+                if item.guard_band is None
+                else replace(item, guard_band=back(item.guard_band) if np.isfinite(item.guard_band) else None)
+                for item in others
+            ),
         )
 
     def _back_to_c(self, value: float) -> float:
@@ -525,6 +558,15 @@ def expected_readings(
     return max(there, int(span_s / usual_s + 1e-6))
 
 
+def rule_of(plan: Plan, acceptance: Acceptance) -> Rule:
+    """Give the decision rule of a kind, with the plan's own numbers."""
+    return Rule(
+        acceptance=acceptance,
+        guard_factor=plan.guard_factor if acceptance is Acceptance.GUARDED else 1.0,
+        least_probability=plan.least_probability if acceptance is Acceptance.PROBABILITY else 0.95,
+    )
+
+
 def column_verdict(
     stretch: Stretch, values_c: FloatArray, correction: Correction | None, plan: Plan
 ) -> Decision | None:
@@ -553,19 +595,27 @@ def column_verdict(
     values_c = values_c[window.first : window.last + 1]
     if np.isnan(values_c).all():
         return Decision.NOT_SHOWN
-    uncertainty = None if correction is None else correction.expanded_uncertainty_c(values_c)
-    acceptance = plan.acceptance or (Acceptance.GUARDED if plan.certificates else Acceptance.SIMPLE)
+    found = reading_budget(plan.uncertainty, Location(name="", channel=""), correction, values_c)
+    known = None if isinstance(found, Absent) else found
+    acceptance = plan.acceptance or (Acceptance.GUARDED if known else Acceptance.SIMPLE)
+    rule = rule_of(plan, acceptance)
     decisions = [
         decide(
-            [Claim(value=float(value) - setpoint, expanded_uncertainty=uncertainty)],
+            [
+                Claim(
+                    value=float(value) - setpoint,
+                    expanded_uncertainty=None if known is None else known.expanded_c,
+                    standard_uncertainty=None if known is None else known.standard_c,
+                )
+            ],
             limit,
-            acceptance,
+            rule,
             uncertainty_share=plan.uncertainty_share,
             tolerance=(high_c - low_c) / 2,
         ).decision
         for value, limit in (
-            (np.nanmax(values_c), Limit(high=high_c - setpoint)),
-            (np.nanmin(values_c), Limit(low=low_c - setpoint)),
+            (np.nanmax(values_c), Limit(high=high_c - setpoint, other_side=low_c - setpoint)),
+            (np.nanmin(values_c), Limit(low=low_c - setpoint, other_side=high_c - setpoint)),
         )
     ]
     return Decision.worst(decisions)

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from qualify.evidence import Readings
 from qualify.figures.absent import Absent
+from qualify.figures.budget import Budget
 from qualify.figures.uniformity import Window
+from qualify.plan.uncertainty import UncertaintyChoice
 from qualify.stages.holds import FoundHold, Trace
 from qualify.stages.locations import Assigned
+from qualify.stages.reading_budget import reading_budget
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +34,17 @@ class Stretch:
     limits: Limits
     following_end: int | None
     """Last instant of the next hold; None where there is none."""
+    uncertainty: UncertaintyChoice = field(default_factory=UncertaintyChoice)
+    """What the plan says of uncertainty, besides the certificates."""
+
+    def budget_of(self, column: int, rows: slice) -> Budget | Absent:
+        """Budget of one corrected reading of a location, of the most uncertain among some instants."""
+        return reading_budget(
+            self.uncertainty,
+            self.assigned.places[column],
+            self.readings.corrections[column],
+            self.readings.raw_c[rows, column],
+        )
 
     @property
     def readings(self) -> Readings:

@@ -13,10 +13,13 @@ from qualify.figures.instants import instant_mean
 from qualify.figures.phases import Level
 from qualify.findings import Doubt, DoubtKind, Refusal, RefusalKind, nearest
 from qualify.plan.model import Hold, Plan, Screening, Survey
+from qualify.plan.statistics import StatisticsChoice
+from qualify.plan.uncertainty import Source
 from qualify.readings.model import BoolArray, Recording
 from qualify.readings.times import seconds_of
 from qualify.record import Decision, DeviationRecord, RequirementRecord, SurveyRecord
 from qualify.sensors.certificates import Certificates
+from qualify.stages.budgets import uncertainty_record
 from qualify.stages.certificate_doubts import HOLD_DOWN, doubts_about_certificates
 from qualify.stages.doubts import OUTSIDE_WINDOW, doubts_of
 from qualify.stages.exclusions import Excluded, exclude
@@ -35,6 +38,8 @@ from qualify.stages.screening import (
     screen_recording,
     without_impossible,
 )
+from qualify.stages.simulation import simulation_record
+from qualify.stages.statistics import hold_statistics
 from qualify.stages.stretch import Limits, Stretch
 from qualify.standards.classes import ClassLimits, class_limits, confirmable_ids
 from qualify.standards.counts import confirmable_counts
@@ -196,6 +201,7 @@ def find_stretches(plan: Plan, survey: Survey, assigned: Assigned) -> tuple[Stre
             assigned=assigned,
             limits=_limits(hold.hold, _classes(plan, hold.hold)),
             following_end=found[number + 1].end if number + 1 < len(found) else None,
+            uncertainty=plan.uncertainty,
         )
         for number, hold in enumerate(found)
     )
@@ -214,7 +220,14 @@ class Judged:
     remarks: tuple[str, ...]
 
 
-def judge(plan: Plan, stretch: Stretch, screened: Sequence[Doubt], screening: ScreenedRecording) -> Judged:
+def judge(
+    plan: Plan,
+    stretch: Stretch,
+    screened: Sequence[Doubt],
+    screening: ScreenedRecording,
+    *,
+    simulated: bool = True,
+) -> Judged:
     """Compute the figures of a hold and decide its requirements.
 
     Parameters
@@ -225,8 +238,10 @@ def judge(plan: Plan, stretch: Stretch, screened: Sequence[Doubt], screening: Sc
         Doubts from screening that touch it.
     screening
         What screening found in the recording: the resolution of each location.
+    simulated
+        Whether the errors of the sensors are simulated; where only the verdict is wanted, they need not be.
     """
-    figures = hold_figures(stretch)
+    figures = hold_figures(stretch, (plan.statistics or StatisticsChoice()) if simulated else None)
     classes = _classes(plan, stretch.found.hold)
     court = Court(plan, stretch, figures)
     requirements = court.decide_all(classes)
@@ -326,6 +341,9 @@ def _record(survey: Survey, judged: Judged, hangs: Sequence[Hangs], excluded: Ex
         indications=figures.indications,
         requirements=judged.requirements,
         doubts=(*(item.doubt for item in hangs if item.doubt is not None), *judged.doubts),
+        uncertainty=uncertainty_record(stretch, stretch.window, figures.budgets),
+        simulation=simulation_record(stretch, figures.simulation),
+        statistics=hold_statistics(plan, stretch, figures),
         exclusions=excluded.records,
     )
 
@@ -348,7 +366,8 @@ def _verdicts(
     """The verdict of every hold on other readings than those that count, or why there is none."""
     try:
         stretches = find_stretches(plan, survey, assigned)
-        return [judge(plan, stretch, (), screening).verdict for stretch in stretches]
+        asked = any(item.figure == "conformance_probability" for item in plan.requirements)
+        return [judge(plan, stretch, (), screening, simulated=asked).verdict for stretch in stretches]
     except Refusal as refusal:
         return [refusal.what] * len(survey.holds)
 
@@ -465,6 +484,8 @@ def _verdict(
         )
         if not plan.from_options:
             ceilings.append(Decision.CONDITIONAL)
+    elif any(correction is None for correction in stretch.readings.corrections):
+        remarks.append("uncorrected at some locations; their uncertainty is what the plan states")
     for column, role in enumerate(stretch.assigned.ignored):
         would = column_verdict(
             stretch,
@@ -518,8 +539,12 @@ def _excess_remark(court: Court, plan: Plan) -> str | None:
 
 def _uncertainty_known(stretch: Stretch) -> bool:
     return all(
-        correction is not None and correction.coverage_factor is not None
-        for correction in stretch.readings.corrections
+        (correction is not None and correction.coverage_factor is not None)
+        or any(
+            item.source == Source.CALIBRATION
+            for item in stretch.uncertainty.of_location(place.name, place.sensor_type)
+        )
+        for place, correction in zip(stretch.assigned.places, stretch.readings.corrections, strict=True)
     )
 
 

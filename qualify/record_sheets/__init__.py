@@ -1,0 +1,1 @@
+"""Record sheets that people fill in: installation, observed answers, things restored, dispositions."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from qualify import plan_command, sensors_command
+from qualify import plan_command, sensors_command, sheets_command
 from qualify.command_options import (
     ChannelColumn,
     Clock,
@@ -65,6 +65,7 @@ app = typer.Typer(
 )
 app.add_typer(plan_command.app)
 app.add_typer(sensors_command.app)
+app.add_typer(sheets_command.app)
 
 
 @app.callback()

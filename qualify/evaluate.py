@@ -18,6 +18,7 @@ from qualify.evidence import ChallengeEvidence, Evaluation, RecordingEvidence
 from qualify.findings import DoubtKind, RefusalKind
 from qualify.inputs import InputFile, load
 from qualify.plan.model import Person, Plan, Stage, Survey
+from qualify.plan.stage_tests import LoopTest, Recorded
 from qualify.readings import read_recording
 from qualify.readings.model import ReadOptions, Recording
 from qualify.readings.progress import Progress, no_progress
@@ -42,6 +43,7 @@ from qualify.sensors.certificate import normal_type
 from qualify.sensors.certificate_class import class_in_words
 from qualify.sensors.certificates import Certificates, merged, read_certificates
 from qualify.stages.challenges import run_challenge
+from qualify.stages.operation_tests import run_operation_test
 from qualify.stages.replicates import replicates
 from qualify.stages.sheets import judge_sheet
 from qualify.stages.stage import choice_of, stage_deviations, stage_records
@@ -177,6 +179,12 @@ def _stage_tests(
     plan: Plan, once: Callable[[str, str], InputFile], moment: str, progress: Progress
 ) -> tuple[list[StageTestRecord], list[ChallengeEvidence], tuple[OpenLine, ...]]:
     """Evaluate what the stages hold besides surveys: record sheets, challenges, what is restored."""
+
+    def recorded(files_of: Recorded) -> Recording:
+        files = {name: once(name, "readings") for name in files_of.files}
+        told = labelled(files_of.loggers, files)
+        return read_recording(list(files.values()), files_of.read, told, progress)
+
     tests: list[StageTestRecord] = []
     evidence: list[ChallengeEvidence] = []
     day = date.fromisoformat(moment[:10])
@@ -193,15 +201,14 @@ def _stage_tests(
     if plan.operation.observed:
         seen = read_observed(once(plan.operation.observed, "observed answers"), planned)
     for challenge in plan.challenges:
-        recording = None
-        if challenge.recorded is not None:
-            files = {name: once(name, "readings") for name in challenge.recorded.files}
-            told = labelled(challenge.recorded.loggers, files)
-            recording = read_recording(list(files.values()), challenge.recorded.read, told, progress)
+        recording = None if challenge.recorded is None else recorded(challenge.recorded)
         record, found = run_challenge(plan, challenge, recording, seen.get(challenge.name, ()))
         tests.append(record)
         if found is not None:
             evidence.append(found)
+    for test in plan.operation_tests:
+        recording = None if isinstance(test, LoopTest) else recorded(test.recorded)
+        tests.append(run_operation_test(test, recording))
     not_restored: tuple[OpenLine, ...] = ()
     if plan.restore.planned:
         lines = read_restored(once(plan.restore.file, "restored")) if plan.restore.file else ()

@@ -85,7 +85,7 @@ KEPT_APART = {
     "python_calamine": ("readings.apart", "sensors.certificates_xlsx"),
     "pyarrow": ("readings.parquet",),
     "charset_normalizer": ("readings.encodings",),
-    "typer": ("cli", "command_options", "plan_command", "sensors_command"),
+    "typer": ("cli", "command_options", "plan_command", "sensors_command", "sheets_command"),
     "pandas": ("readings",),
     "pint": ("record_sheets.quantities",),
     "scipy": ("inference",),

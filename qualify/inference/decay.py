@@ -12,10 +12,7 @@ from qualify.inference.course_fit import CourseFit, fit_course
 from qualify.inference.curve_fits import Curve, nonlinear_fit
 from qualify.readings.model import FloatArray
 
-_LONGEST = 60.0
-"""After so many time constants nothing is left of a decay in 64-bit numbers."""
 _SECOND_SHARE = 0.002
-COVERAGE_FACTOR = 2.0
 
 
 def shown_share(after_s: FloatArray, time_constant_s: float, lag_s: float = 0.0) -> FloatArray:
@@ -216,62 +213,6 @@ def _decay(fit: CourseFit, lag_s: float, lag: Range | Absent, delay_s: float, se
         fit=fit,
         seconds=seconds,
     )
-
-
-def time_to(
-    decay: Decay,
-    level: float,
-    *,
-    shared_u: float = 0.0,
-    floor_moved_by: float = 0.0,
-    floor_moved_u: float = 0.0,
-) -> Range | Absent:
-    """Time from the start until the place itself comes to a level, with a 95 % interval [s].
-
-    Closed form τ·ln((start − floor)/(level − floor)); the interval lies where the band about the curve
-    crosses the level (inverse prediction: Draper & Smith, Applied Regression Analysis, 3rd ed., section 3.2;
-    cited from memory). Its high end is absent where the band never comes down to the level.
-
-    Parameters
-    ----------
-    decay
-        The fitted decay.
-    level
-        The level, in the readings' unit.
-    shared_u
-        Standard uncertainty that all readings share (calibration), in their unit; taken with k = 2.
-    floor_moved_by, floor_moved_u
-        How much higher the floor would be than the recorded one, and its standard uncertainty, in the
-        readings' unit.
-    """
-    from scipy.optimize import brentq
-
-    start, tau = decay.start.value, decay.time_constant_s.value
-    floor = decay.floor.value + floor_moved_by
-    if level >= start:
-        return Absent(f"{level:.6g} is met from the start ({start:.6g})")
-    if level <= floor:
-        return Absent(f"{level:.6g} lies at or below the floor of {floor:.6g}: it would never be reached")
-    value = tau * log((start - floor) / (level - floor))
-
-    def above(after_s: float, side: float) -> float:
-        share = exp(-after_s / tau)
-        moved = (1.0 - share) * floor_moved_u
-        random = decay.fit.quantile * decay.standard_error_at(after_s)
-        half = sqrt(random**2 + COVERAGE_FACTOR**2 * (shared_u**2 + moved**2))
-        return floor + (start - floor) * share + side * half - level
-
-    low: Maybe = 0.0
-    if above(0.0, -1.0) > 0:
-        low = float(brentq(above, 0.0, value, args=(-1.0,)))
-    high: Maybe = Absent(f"{level:.6g} is not surely above the floor, so that no time is long enough")
-    # The band widens where the record ends: the first crossing after the best estimate is looked for.
-    later = value + tau * np.concatenate((np.linspace(0.0, 4.0, 81)[1:], np.linspace(4.0, _LONGEST, 57)[1:]))
-    below = np.flatnonzero(np.array([above(float(moment), 1.0) for moment in later]) <= 0)
-    if below.size:
-        before = value if below[0] == 0 else float(later[below[0] - 1])
-        high = float(brentq(above, before, float(later[below[0]]), args=(1.0,)))
-    return Range(value=value, low=low, high=high)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

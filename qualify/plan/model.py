@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from qualify.plan.profile import HoldProfile, ProfileChoice
-from qualify.plan.stage_tests import Challenge, RestoreChoice, StageChoice
+from qualify.plan.stage_tests import Challenge, OperationTest, RestoreChoice, StageChoice
 from qualify.plan.statistics import StatisticsChoice
 from qualify.plan.uncertainty import UncertaintyChoice
 from qualify.readings.model import ReadOptions
@@ -281,6 +281,8 @@ class Plan:
     operation: StageChoice = field(default_factory=StageChoice)
     performance: StageChoice = field(default_factory=StageChoice)
     challenges: tuple[Challenge, ...] = ()
+    operation_tests: tuple[OperationTest, ...] = ()
+    """Purges, cool-downs, loop checks and programs."""
     restore: RestoreChoice = field(default_factory=RestoreChoice)
     dispositions: str = ""
     """File in which a person disposed of deviations; "" where there is none."""

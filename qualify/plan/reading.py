@@ -27,6 +27,7 @@ from qualify.plan.model import (
     Survey,
     WorkZone,
 )
+from qualify.plan.operation_reading import no_name_twice, read_operation_tests
 from qualify.plan.profile import ProfileChoice
 from qualify.plan.read_options import logger_options, read_options
 from qualify.plan.stage_reading import read_challenges, read_restore, read_stage
@@ -71,6 +72,9 @@ EXCLUDES_ALL = RefusalKind(
     mend="give it a kind, or from and to; a channel that is no location gets the role ignored.",
 )
 
+STAGE_TABLES = ("installation", "operation", "challenges", "purges", "cool_downs", "loop_checks", "programs")
+"""With one of these a plan has something to evaluate without a survey."""
+
 STATED = ("tolerance", "low", "class", "minutes", "soak_minutes", "steady_minutes", "steady_within")
 """Keys of a hold that win over a profile where they stand."""
 
@@ -103,7 +107,7 @@ def read_plan(file: InputFile) -> Plan:
     zone = top.table("work_zone")
     profile = _profile(top, None)
     surveys = _surveys(top, units, profile)
-    if not surveys and not any(key in top for key in ("installation", "operation", "challenges")):
+    if not surveys and not any(key in top for key in STAGE_TABLES):
         raise top.missing("surveys", "There is nothing to evaluate.")
     hold_names = [hold.name for survey in surveys for hold in survey.holds]
     plan = Plan(
@@ -136,11 +140,13 @@ def read_plan(file: InputFile) -> Plan:
         operation=read_stage(top, "operation"),
         performance=read_stage(top, "performance"),
         challenges=read_challenges(top),
+        operation_tests=read_operation_tests(top, units),
         restore=read_restore(top),
         dispositions=head.text("dispositions"),
         exclusions=_exclusions(top, locations, [survey.name for survey in surveys]),
         profiles=_profile_files(top),
     )
+    no_name_twice(top, [item.name for item in (*plan.challenges, *plan.operation_tests)])
     if zone:
         zone.done()
     head.done()

@@ -154,7 +154,8 @@ def _challenge(table: Keys, name: str) -> Challenge:
     if files is None:
         table.take("units")
     elif files.files:
-        switched_channels = [item.channel for item in (*answers, *forbidden) if item.channel is not None]
+        switched_channels = [item.channel for item in forbidden]
+        switched_channels += [item.channel for item in answers if item.channel is not None]
         files = with_states(files, switched_channels)
     moved = Moved(table.choice("moved", [item.value for item in Moved], "limit") or "limit")
     restores = table.choice("restores", [item.value for item in Restores])

@@ -212,3 +212,101 @@ class StageChoice:
     observed: str = ""
     proceed: str = ""
     accept_overdue: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PurgeTest:
+    """A recorded purge: oxygen against the well-mixed model, its limit, what follows the purge.
+
+    Oxygen is in % by volume here. `start` is when the purge flow began, `flow_stopped` when it was cut (for
+    the rise of a closed chamber), `kept_from` to `kept_to` the stretch in which the limit must be kept; TIME
+    as the plan states it. `within_s`: the longest time to the limit. `rise_at_most` [% per hour].
+    """
+
+    name: str
+    circumstances: Circumstances
+    recorded: Recorded
+    channel: str
+    start: str | None
+    end: str | None
+    limit: float
+    within_s: float | None = None
+    another_limit: float | None = None
+    reading_u: float = 0.0
+    resolution: float = 0.0
+    lag_s: float | None = None
+    delay_s: float = 0.0
+    volume_m3: float | None = None
+    flow_m3_per_h: float | None = None
+    supply: float | None = None
+    flow_stopped: str | None = None
+    rise_at_most: float | None = None
+    kept_from: str | None = None
+    kept_to: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoolDown:
+    """A recorded cool-down to a handling temperature [°C]; `channel` "" means the mean of all locations."""
+
+    name: str
+    circumstances: Circumstances
+    recorded: Recorded
+    channel: str
+    start: str | None
+    end: str | None
+    handling_c: float
+    within_s: float | None = None
+    coolant_c: float | None = None
+    other_coolant_c: float | None = None
+    reading_u_c: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoopTest:
+    """A loop check: signals injected against values displayed, and what broken signals read.
+
+    `points`: injected signal, displayed value, whether it rose to it. `broken`: how ("open", "shorted",
+    "unpowered", "frozen"), what was displayed (None: nothing), whether a fault was shown.
+    """
+
+    name: str
+    circumstances: Circumstances
+    unit: str
+    signal_low: float
+    signal_high: float
+    scale_low: float
+    scale_high: float
+    points: tuple[tuple[float, float | None, bool], ...]
+    error_at_most: float
+    hysteresis_at_most: float | None = None
+    trip: float | None = None
+    harmful_above: bool = True
+    broken: tuple[tuple[str, float | None, bool], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgramStep:
+    """One step of a programmed profile [°C, °C/min, min]; None where it isn't judged."""
+
+    setpoint_c: float
+    band_c: float
+    rate_c_per_min: float | None = None
+    rate_tolerance_c_per_min: float | None = None
+    dwell_min: float | None = None
+    shorter_by_min: float | None = 0.0
+    longer_by_min: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgramTest:
+    """A recorded program against its steps; `channel` "" means the mean of all locations."""
+
+    name: str
+    circumstances: Circumstances
+    recorded: Recorded
+    channel: str
+    steps: tuple[ProgramStep, ...]
+
+
+OperationTest = PurgeTest | CoolDown | LoopTest | ProgramTest

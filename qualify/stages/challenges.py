@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from qualify.decisions import Claim, Limit, Rule, decide
+from qualify.decisions import Claim
 from qualify.evidence import ChallengeEvidence, SwitchEvidence
 from qualify.figures.absent import Absent, Maybe
 from qualify.figures.challenge import NeverTripped, Trip, trip
@@ -16,30 +16,14 @@ from qualify.figures.challenge_delay import Delay, delay, shown_within
 from qualify.figures.challenge_restoration import Restoration, restoration
 from qualify.figures.digital import Switch, as_switch, by_threshold
 from qualify.figures.digital_changes import must_not
-from qualify.findings import RefusalKind, nearest
-from qualify.plan.model import Acceptance, Plan
+from qualify.plan.model import Plan
 from qualify.plan.stage_tests import Answer, Challenge, Forbidden, Restores, SwitchedChannel
 from qualify.readings.model import FloatArray, Recording
 from qualify.readings.times import seconds_of
 from qualify.record import Decision, RequirementRecord, StageTestRecord
 from qualify.record_sheets.observed import ObservedAnswer
-from qualify.units import TemperatureUnit, difference_to_c, temperature_to_c
-
-UNKNOWN_CHANNEL = RefusalKind(
-    "challenge-unknown-channel",
-    what="challenge '{challenge}': there is no channel '{name}' in {files}{near}",
-    why="What it is about was not recorded, or is called otherwise.",
-    mend="correct the name; recorded are {known}.",
-)
-OUTSIDE = RefusalKind(
-    "challenge-outside",
-    what="challenge '{challenge}': its stretch holds fewer than two readings of the recording",
-    why="Nothing can be seen in it.",
-    mend="correct from and to, or the files.",
-)
-
-SIMPLE = Rule(acceptance=Acceptance.SIMPLE)
-GUARDED = Rule(acceptance=Acceptance.GUARDED)
+from qualify.stages.recorded_tests import Scale, column, guarded, plain, requirement, stretch_s
+from qualify.units import temperature_to_c
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,22 +39,6 @@ class _Ground:
     end_s: float
     reading_u: float
     scale: Scale
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scale:
-    """How the plan's numbers become those of the recording: °F to °C for temperatures, else as they are."""
-
-    units: TemperatureUnit
-    is_temperature: bool
-
-    def value(self, number: float) -> float:
-        """A value of the quantity."""
-        return float(temperature_to_c(number, self.units)) if self.is_temperature else number
-
-    def difference(self, number: float) -> float:
-        """A difference of two values."""
-        return float(difference_to_c(number, self.units)) if self.is_temperature else number
 
 
 def run_challenge(
@@ -120,8 +88,8 @@ def run_challenge(
             delays.append((answer.name, found.delay))
     if challenge.restores is not None and tripped is None:
         requirements.append(
-            _plain(
-                challenge,
+            plain(
+                challenge.name,
                 "restores",
                 f"restores {challenge.restores.value}",
                 Decision.NOT_SHOWN,
@@ -168,22 +136,14 @@ def run_challenge(
 
 
 def _ground(plan: Plan, challenge: Challenge, recording: Recording) -> _Ground:
-    values, unit, is_temperature = _column(challenge, recording, challenge.quantity)
+    values, unit, is_temperature = column(challenge.name, recording, challenge.quantity)
     scale = Scale(units=plan.units, is_temperature=is_temperature)
     limit: FloatArray | None = None
     if challenge.limit_channel:
-        limit = _column(challenge, recording, challenge.limit_channel)[0]
+        limit = column(challenge.name, recording, challenge.limit_channel)[0]
     elif challenge.limit is not None:
         limit = np.full(recording.seconds.shape, scale.value(challenge.limit))
-    start_s = float(recording.seconds[0])
-    end_s = float(recording.seconds[-1])
-    if challenge.start is not None:
-        start_s = seconds_of(recording, challenge.start)
-    if challenge.end is not None:
-        end_s = seconds_of(recording, challenge.end)
-    inside = (recording.seconds >= start_s) & (recording.seconds <= end_s)
-    if int(inside.sum()) < 2:
-        raise OUTSIDE(challenge=challenge.name)
+    start_s, end_s = stretch_s(challenge.name, recording, challenge.start, challenge.end)
     return _Ground(
         challenge=challenge,
         recording=recording,
@@ -197,26 +157,8 @@ def _ground(plan: Plan, challenge: Challenge, recording: Recording) -> _Ground:
     )
 
 
-def _column(challenge: Challenge, recording: Recording, name: str) -> tuple[FloatArray, str, bool]:
-    """Values of a channel, its unit, and whether it is a temperature (then in °C)."""
-    for index, channel in enumerate(recording.channels):
-        if channel.is_called(name):
-            return recording.raw_c[:, index], "°C", True
-    for index, channel in enumerate(recording.others):
-        if channel.is_called(name):
-            return recording.other_values[:, index], channel.unit, False
-    known = [item.name for item in (*recording.channels, *recording.others)]
-    raise UNKNOWN_CHANNEL(
-        challenge=challenge.name,
-        name=name,
-        files=", ".join(recording.layouts),
-        near=nearest(name, known),
-        known=", ".join(known),
-    )
-
-
 def _switch(ground: _Ground, channel: SwitchedChannel) -> Switch | Absent:
-    values, _, is_temperature = _column(ground.challenge, ground.recording, channel.channel)
+    values, _, is_temperature = column(ground.challenge.name, ground.recording, channel.channel)
     if channel.threshold is not None:
         threshold = channel.threshold
         if is_temperature:
@@ -243,7 +185,7 @@ def _answered(ground: _Ground, answer: Answer, state: Switch | Absent, *, first:
     text = f"{answer.name}: '{channel.channel}' becomes {'on' if answer.becomes_on else 'off'}"
     if isinstance(state, Absent):
         return _Answered(
-            requirements=(_plain(challenge, answer.name, text, Decision.NOT_SHOWN, state.reason),)
+            requirements=(plain(challenge.name, answer.name, text, Decision.NOT_SHOWN, state.reason),)
         )
     told: dict[str, Any] = {
         "rising": challenge.rising,
@@ -272,8 +214,8 @@ def _answered(ground: _Ground, answer: Answer, state: Switch | Absent, *, first:
         elif isinstance(found, Absent):
             note = f"{note}: {found.reason}"
         requirements.append(
-            _requirement(
-                challenge,
+            requirement(
+                challenge.name,
                 answer.name,
                 f"{text} within {answer.within_s:g} s",
                 value,
@@ -290,7 +232,7 @@ def _answered(ground: _Ground, answer: Answer, state: Switch | Absent, *, first:
         note = "" if isinstance(tripped, Trip) else f"{tripped.reason}"
         if isinstance(tripped, NeverTripped) and _was_driven(ground):
             decision = Decision.FAIL
-        requirements.append(_plain(challenge, answer.name, text, decision, note))
+        requirements.append(plain(challenge.name, answer.name, text, decision, note))
     if isinstance(tripped, Trip):
         notes.append(tripped.note)
     if first and (challenge.trip_low is not None or challenge.trip_high is not None):
@@ -315,29 +257,23 @@ def _was_driven(ground: _Ground) -> bool:
 
 def _trip_point(ground: _Ground, tripped: Trip | Absent) -> RequirementRecord:
     challenge, scale = ground.challenge, ground.scale
-    low = None if challenge.trip_low is None else scale.value(challenge.trip_low)
-    high = None if challenge.trip_high is None else scale.value(challenge.trip_high)
-    claim = Claim(value=tripped if isinstance(tripped, Absent) else tripped.value)
-    if isinstance(tripped, Trip):
-        claim = Claim(
-            value=tripped.value, expanded_uncertainty=tripped.expanded, standard_uncertainty=tripped.u
-        )
-    decided = decide([claim], Limit(low=low, high=high), GUARDED, uncertainty_share=1.0, tolerance=None)
-    return _requirement(
-        challenge,
+    return guarded(
+        challenge.name,
         "trip point",
         "trip point of the first recorded answer",
-        claim.value,
+        _claim(tripped),
         ground.unit,
-        decided.decision,
-        decided.note,
-        low=low,
-        high=high,
-        guard=decided.guard_band,
-        margin=decided.margin,
+        low=None if challenge.trip_low is None else scale.value(challenge.trip_low),
+        high=None if challenge.trip_high is None else scale.value(challenge.trip_high),
         time_s=tripped.change.by_s if isinstance(tripped, Trip) else None,
         recording=ground.recording,
     )
+
+
+def _claim(found: Trip | Absent) -> Claim:
+    if isinstance(found, Absent):
+        return Claim(value=found)
+    return Claim(value=found.value, expanded_uncertainty=found.expanded, standard_uncertainty=found.u)
 
 
 def _restores(
@@ -370,80 +306,51 @@ def _restores(
 def _by_hand(challenge: Challenge, found: Restoration | Absent, notes: list[str]) -> RequirementRecord:
     text = "stays off until it is reset by hand"
     if isinstance(found, Absent):
-        return _plain(challenge, "restores", text, Decision.NOT_SHOWN, found.reason)
+        return plain(challenge.name, "restores", text, Decision.NOT_SHOWN, found.reason)
     notes.append(found.note)
     if found.restored_by_itself:
         note = f"it restored by itself after {found.held_s:.3g} s"
         if challenge.kind == "over-temperature":
             note += "; an excess-temperature limit that restores by itself is not one"
-        return _plain(challenge, "restores", text, Decision.FAIL, note)
+        return plain(challenge.name, "restores", text, Decision.FAIL, note)
     if found.restored_after_reset is False:
-        return _plain(challenge, "restores", text, Decision.FAIL, "it did not come back after the reset")
+        return plain(challenge.name, "restores", text, Decision.FAIL, "it did not come back after the reset")
     note = "" if found.restored_after_reset else "its return after a reset was not seen"
-    return _plain(challenge, "restores", text, Decision.PASS, note)
+    return plain(challenge.name, "restores", text, Decision.PASS, note)
 
 
 def _by_itself(ground: _Ground, found: Restoration | Absent, notes: list[str]) -> list[RequirementRecord]:
     challenge, scale = ground.challenge, ground.scale
     text = "restores by itself"
     if isinstance(found, Absent):
-        return [_plain(challenge, "restores", text, Decision.NOT_SHOWN, found.reason)]
+        return [plain(challenge.name, "restores", text, Decision.NOT_SHOWN, found.reason)]
     notes.append(found.note)
     if not found.restored_by_itself:
-        return [_plain(challenge, "restores", text, Decision.FAIL, "it stayed as it was")]
-    records = [_plain(challenge, "restores", text, Decision.PASS, "")]
+        return [plain(challenge.name, "restores", text, Decision.FAIL, "it stayed as it was")]
+    records = [plain(challenge.name, "restores", text, Decision.PASS, "")]
     low, high = (
         None if value is None else scale.value(value) for value in (challenge.reset_low, challenge.reset_high)
     )
     if low is not None or high is not None:
-        at = found.at
-        claim = Claim(value=at if isinstance(at, Absent) else at.value)
-        if isinstance(at, Trip):
-            claim = Claim(value=at.value, expanded_uncertainty=at.expanded, standard_uncertainty=at.u)
-        decided = decide([claim], Limit(low=low, high=high), GUARDED, uncertainty_share=1.0, tolerance=None)
+        text = "value at which it restores"
         records.append(
-            _requirement(
-                challenge,
-                "reset value",
-                "value at which it restores",
-                claim.value,
-                ground.unit,
-                decided.decision,
-                decided.note,
-                low=low,
-                high=high,
-                guard=decided.guard_band,
-                margin=decided.margin,
-            )
+            guarded(challenge.name, "reset value", text, _claim(found.at), ground.unit, low=low, high=high)
         )
     if challenge.dead_band_low is not None:
-        least = scale.difference(challenge.dead_band_low)
         width = found.dead_band_expanded
         claim = Claim(
             value=found.dead_band, expanded_uncertainty=None if isinstance(width, Absent) else width
         )
-        decided = decide([claim], Limit(low=least), GUARDED, uncertainty_share=1.0, tolerance=None)
-        records.append(
-            _requirement(
-                challenge,
-                "dead band",
-                "dead band between trip and restoration",
-                claim.value,
-                ground.unit,
-                decided.decision,
-                decided.note,
-                low=least,
-                guard=decided.guard_band,
-                margin=decided.margin,
-            )
-        )
+        text = "dead band between trip and restoration"
+        least = scale.difference(challenge.dead_band_low)
+        records.append(guarded(challenge.name, "dead band", text, claim, ground.unit, low=least))
     return records
 
 
 def _must_not(ground: _Ground, item: Forbidden, state: Switch | Absent) -> RequirementRecord:
     text = f"must not happen: {item.name}"
     if isinstance(state, Absent):
-        return _plain(ground.challenge, item.name, text, Decision.NOT_SHOWN, state.reason)
+        return plain(ground.challenge.name, item.name, text, Decision.NOT_SHOWN, state.reason)
     found = must_not(
         ground.recording.seconds,
         state,
@@ -452,10 +359,10 @@ def _must_not(ground: _Ground, item: Forbidden, state: Switch | Absent) -> Requi
         must_stay=item.stays_on,
     )
     if isinstance(found, Absent):
-        return _plain(ground.challenge, item.name, text, Decision.NOT_SHOWN, found.reason)
+        return plain(ground.challenge.name, item.name, text, Decision.NOT_SHOWN, found.reason)
     if found.happened:
-        return _requirement(
-            ground.challenge,
+        return requirement(
+            ground.challenge.name,
             item.name,
             text,
             Absent("it happened"),
@@ -465,79 +372,30 @@ def _must_not(ground: _Ground, item: Forbidden, state: Switch | Absent) -> Requi
             time_s=found.when_s,
             recording=ground.recording,
         )
-    return _plain(ground.challenge, item.name, text, Decision.PASS, found.note)
+    return plain(ground.challenge.name, item.name, text, Decision.PASS, found.note)
 
 
 def _seen(challenge: Challenge, answer: Answer, observed: Sequence[ObservedAnswer]) -> RequirementRecord:
     text = f"{answer.name}: seen or heard by a person"
     found = next((item for item in observed if item.answer.casefold() == answer.name.casefold()), None)
     if found is None:
-        return _plain(challenge, answer.name, text, Decision.NOT_SHOWN, "no row of the observations says so")
+        return plain(
+            challenge.name, answer.name, text, Decision.NOT_SHOWN, "no row of the observations says so"
+        )
     if found.why_open:
-        return _plain(challenge, answer.name, text, Decision.NOT_SHOWN, found.why_open)
+        return plain(challenge.name, answer.name, text, Decision.NOT_SHOWN, found.why_open)
     if not found.seen:
-        return _plain(
-            challenge, answer.name, text, Decision.FAIL, f"not seen by {found.observer}, {found.time}"
+        return plain(
+            challenge.name, answer.name, text, Decision.FAIL, f"not seen by {found.observer}, {found.time}"
         )
     note = f"seen by {found.observer}, witness {found.witness}, {found.time}"
     if answer.within_s is None:
-        return _plain(challenge, answer.name, text, Decision.PASS, note)
+        return plain(challenge.name, answer.name, text, Decision.PASS, note)
     late = f"{note}; a time within {answer.within_s:g} s needs a recording"
-    return _plain(challenge, answer.name, text, Decision.NOT_SHOWN, late)
+    return plain(challenge.name, answer.name, text, Decision.NOT_SHOWN, late)
 
 
 # ---- into the record ----
-
-
-def _plain(challenge: Challenge, about: str, text: str, decision: Decision, note: str) -> RequirementRecord:
-    reason = Absent(note or "no number belongs to it")
-    return _requirement(challenge, about, text, reason, "1", decision, note)
-
-
-def _requirement(
-    challenge: Challenge,
-    about: str,
-    text: str,
-    value: Maybe,
-    unit: str,
-    decision: Decision,
-    note: str,
-    *,
-    low: float | None = None,
-    high: float | None = None,
-    guard: float | None = None,
-    margin: Maybe | None = None,
-    time_s: float | None = None,
-    recording: Recording | None = None,
-) -> RequirementRecord:
-    if margin is None:
-        margin = value
-        if not isinstance(value, Absent) and (low is not None or high is not None):
-            margin = Limit(low=low, high=high).margin(value)
-    return RequirementRecord(
-        id=f"{_as_id(challenge.name)}-{_as_id(about)}",
-        text=text,
-        figure=about,
-        value=value,
-        unit=unit,
-        limit_low=low,
-        limit_high=high,
-        margin=margin,
-        acceptance=SIMPLE.acceptance.value if guard is None else GUARDED.acceptance.value,
-        guard_band=guard,
-        decision=decision,
-        location=None,
-        time=None if time_s is None or recording is None else recording.iso(time_s),
-        time_s=time_s,
-        decided_by=None,
-        note=note,
-        citation="",
-        standing="",
-    )
-
-
-def _as_id(name: str) -> str:
-    return "-".join("".join(c if c.isalnum() else " " for c in name.casefold()).split())
 
 
 def _figures(

@@ -159,7 +159,7 @@ def evaluate(
         verdict=Decision.worst([*(item.verdict for item in records), *(item.verdict for item in stages)]),
         stages=stages,
         surveys=tuple(records),
-        replicates=replicates(records, plan.statistics),
+        replicates=replicates(records, plan.statistics, plan.performance.left_out),
         certificates=_points(certificates, plan, recordings),
         deviations=numbered,
         dispositions=disposed,

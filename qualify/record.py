@@ -157,6 +157,45 @@ class IndicationRecord:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LoadRecord:
+    """A sensor in the load: how long after the air it came inside the limits, and its window [°C]."""
+
+    channel: str
+    lag_s: Maybe
+    mean_c: Maybe
+    min_c: Maybe
+    max_c: Maybe
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatRecord:
+    """A sum over a run at every sensor [min], as read and with readings less their U; where it is least.
+
+    `least_min` is of the readings less U, `most_min` of the readings plus U, over the judged sensors: those
+    in the load where there are any.
+    """
+
+    name: str
+    kind: str
+    reference_c: float
+    z_c: float | None
+    activation_energy_kj_per_mol: float | None
+    above_c: float | None
+    because: str
+    sensors: tuple[str, ...]
+    loads: tuple[bool, ...]
+    minutes: tuple[Maybe, ...]
+    minutes_less_uncertainty: tuple[Maybe, ...]
+    least_min: Maybe
+    least_at: str | None
+    most_min: Maybe
+    most_at: str | None
+    least_limit_min: float | None
+    most_limit_min: float | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class OtherRule:
     """What a decision rule says of a requirement's evidence; `chosen` marks the plan's own.
 
@@ -407,6 +446,8 @@ class ReplicateRecord:
     locations: tuple[str, ...]
     mean_deviations_c: tuple[tuple[float | None, ...], ...]
     statistics: Replicates | Absent
+    left_out: tuple[str, ...] = ()
+    """Runs that the plan leaves out of the set, each with its reason."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -444,6 +485,8 @@ class SurveyRecord:
     uncertainty: UncertaintyRecord | Absent
     simulation: SimulationRecord | Absent
     statistics: StatisticsRecord | Absent
+    loads: tuple[LoadRecord, ...] = ()
+    heat: tuple[HeatRecord, ...] = ()
     exclusions: tuple[ExclusionRecord, ...] = ()
     """Every exclusion in the hold's recording, whether or not it lies in the hold."""
 

@@ -39,7 +39,7 @@ def test_the_plan_page_shows_a_plan_that_reads() -> None:
     assert block is not None
     plan = read_plan(InputFile("plan.toml", Path("plan.toml"), block[1].encode(), "", "plan"))
     assert [location.name for location in plan.locations] == ["C", "FLL"]
-    assert len(plan.requirements) == 3
+    assert len(plan.requirements) == 4
     # The lines that stand as comments are keys too.
     shown = re.sub(r"^# (\w+ = )", r"\1", block[1], flags=re.MULTILINE)
     assert tomllib.loads(shown)["surveys"][0]["holds"][0]["door_closed"] == 7200
@@ -108,3 +108,16 @@ def test_figures_name_their_arguments_and_units() -> None:
                 assert re.search(r"\[(°C|s|°C/min|°C of difference)\]", text), (
                     f"{path.name}: {node.name} names no unit"
                 )
+
+
+def test_the_stages_page_shows_plans_that_read() -> None:
+    text = (DOCS / "stages.md").read_text(encoding="utf-8")
+    blocks = re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
+    assert len(blocks) == 4
+    survey = '\n[[surveys]]\nname = "Run 2"\nstage = "performance"\nfiles = ["a.csv"]\n'
+    survey += "[[surveys.holds]]\nsetpoint = 180\n"
+    for block in blocks:
+        # The lines that stand as comments are keys too.
+        shown = re.sub(r"^# (\w+ = )", r"\1", block, flags=re.MULTILINE) + survey
+        plan = read_plan(InputFile("plan.toml", Path("plan.toml"), shown.encode(), "", "plan"))
+        assert plan.challenges or plan.operation_tests or plan.heat or plan.installation.records

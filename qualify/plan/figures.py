@@ -26,6 +26,7 @@ REQUIRABLE = {
     "time_to_band": Requirable("time_to_band_s", "time to come inside the limits", is_time=True),
     "recovery": Requirable("recovery_s", "recovery after the door was closed", is_time=True),
     "recording_interval": Requirable("recording_interval_s", "recording interval", is_time=True),
+    "indication_error": Requirable("error_mean_c", "mean indication error of any display"),
     "conformance_probability": Requirable(
         "conformance_probability",
         "probability that all watched locations kept the limits in the window",

@@ -8,6 +8,7 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
+from qualify.plan.heat import HeatAsked
 from qualify.plan.profile import HoldProfile, ProfileChoice
 from qualify.plan.stage_tests import Challenge, OperationTest, RestoreChoice, StageChoice
 from qualify.plan.statistics import StatisticsChoice
@@ -31,6 +32,7 @@ class Role(StrEnum):
     CONTROLLER = "controller"
     RECORDER = "recorder"
     AMBIENT = "ambient"
+    LOAD = "load"
     IGNORED = "ignored"
 
 
@@ -281,6 +283,8 @@ class Plan:
     operation: StageChoice = field(default_factory=StageChoice)
     performance: StageChoice = field(default_factory=StageChoice)
     challenges: tuple[Challenge, ...] = ()
+    heat: tuple[HeatAsked, ...] = ()
+    """What is added up over a run."""
     operation_tests: tuple[OperationTest, ...] = ()
     """Purges, cool-downs, loop checks and programs."""
     restore: RestoreChoice = field(default_factory=RestoreChoice)

@@ -9,6 +9,7 @@ from typing import Any
 from qualify.findings import RefusalKind, nearest
 from qualify.inputs import InputFile
 from qualify.plan.figures import REQUIRABLE, VARIANT, requirable
+from qualify.plan.heat import read_heat
 from qualify.plan.keys import Keys
 from qualify.plan.model import (
     Acceptance,
@@ -140,6 +141,7 @@ def read_plan(file: InputFile) -> Plan:
         operation=read_stage(top, "operation"),
         performance=read_stage(top, "performance"),
         challenges=read_challenges(top),
+        heat=read_heat(top, units),
         operation_tests=read_operation_tests(top, units),
         restore=read_restore(top),
         dispositions=head.text("dispositions"),

@@ -61,9 +61,19 @@ def read_stage(top: Keys, key: str) -> StageChoice:
         proceed=table.text("proceed_with_open_items"),
         accept_overdue=table.yes_or_no("accept_overdue"),
         observed=table.text("observed") if key == "operation" else "",
+        left_out=_left_out(table) if key == "performance" else (),
     )
     table.done()
     return found
+
+
+def _left_out(table: Keys) -> tuple[tuple[str, str], ...]:
+    found = []
+    for item in table.tables("left_out"):
+        run = item.text("run", why="It must be clear which run is left out.")
+        found.append((run, item.text("reason", why="A run is left out of the set for a stated reason only.")))
+        item.done()
+    return tuple(found)
 
 
 def read_restore(top: Keys) -> RestoreChoice:

@@ -204,6 +204,8 @@ class StageChoice:
         Who accepted that the next stage starts though this one has open items; "" nobody.
     accept_overdue
         Whether an instrument past its date leaves its item conditional instead of not shown.
+    left_out
+        Runs that are no replicates of the others, each with its reason.
     observed
         File of the answers to challenges that people saw or heard; "" where there is none.
     """
@@ -212,6 +214,7 @@ class StageChoice:
     observed: str = ""
     proceed: str = ""
     accept_overdue: bool = False
+    left_out: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -64,8 +64,9 @@ SUGGESTIONS = {
 class Assigned:
     """Channels by what they are.
 
-    `ignored_c` are the ignored temperature columns, corrected where they have a certificate;
-    `control_c` what controller and recorder display; `set_point_c` the recorded set point (n,).
+    `loads_c` are the sensors in the load and `ignored_c` the ignored temperature columns, both corrected
+    where they have a certificate; `displays_c` what controller and recorder display; `set_point_c` the
+    recorded set point (n,).
     """
 
     readings: Readings
@@ -75,6 +76,9 @@ class Assigned:
     ignored_corrections: tuple[Correction | None, ...]
     displays: tuple[ChannelRole, ...]
     displays_c: FloatArray
+    loads: tuple[ChannelRole, ...]
+    loads_c: FloatArray
+    load_corrections: tuple[Correction | None, ...]
     set_point_c: FloatArray | None
     reference: int | None
     doubts: tuple[Doubt, ...]
@@ -128,9 +132,11 @@ def assign(plan: Plan, recording: Recording, certificates: Certificates | None) 
     ignored = [(index, role) for index, role in roles if role.role is Role.IGNORED]
     displays = [(i, role) for i, role in roles if role.role in (Role.CONTROLLER, Role.RECORDER)]
     set_points = [index for index, role in roles if role.role is Role.SET_POINT]
-    corrections = _corrections(plan, recording, certificates, judged, ignored)
+    loads = [(index, role) for index, role in roles if role.role is Role.LOAD]
+    corrections = _corrections(plan, recording, certificates, judged, [*ignored, *loads])
     readings = _corrected(recording, judged, corrections[: len(judged)])
-    ignored_corrections = corrections[len(judged) :]
+    ignored_corrections = corrections[len(judged) : len(judged) + len(ignored)]
+    load_corrections = corrections[len(judged) + len(ignored) :]
     places = tuple(location for _, location in judged)
     return Assigned(
         readings=readings,
@@ -138,6 +144,9 @@ def assign(plan: Plan, recording: Recording, certificates: Certificates | None) 
         ignored=tuple(role for _, role in ignored),
         ignored_c=_columns(recording, [index for index, _ in ignored], ignored_corrections),
         ignored_corrections=ignored_corrections,
+        loads=tuple(role for _, role in loads),
+        loads_c=_columns(recording, [index for index, _ in loads], load_corrections),
+        load_corrections=load_corrections,
         displays=tuple(role for _, role in displays),
         displays_c=_columns(recording, [index for index, _ in displays], (None,) * len(displays)),
         set_point_c=recording.raw_c[:, set_points[0]] if set_points else None,

@@ -23,7 +23,7 @@ OUTSIDE = RefusalKind(
     "test-outside",
     what="test '{test}': its stretch holds fewer than two readings of the recording",
     why="Nothing can be seen in it.",
-    mend="correct from and to, or the files.",
+    mend="correct its times, or the files.",
 )
 
 SIMPLE = Rule(acceptance=Acceptance.SIMPLE)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,7 +25,9 @@ _Key = tuple[str, float, float | None, float | None]
 
 
 def replicates(
-    records: Sequence[SurveyRecord], choice: StatisticsChoice | None
+    records: Sequence[SurveyRecord],
+    choice: StatisticsChoice | None,
+    left_out: Sequence[tuple[str, str]] = (),
 ) -> tuple[ReplicateRecord, ...]:
     """Find the replicate runs among the holds, and say what they allow to say of runs to come.
 
@@ -37,16 +40,21 @@ def replicates(
         Every hold of the plan, in its order.
     choice
         Share of future runs and confidence; None: nothing is computed.
+    left_out
+        Names of runs that are no replicates, each with the reason.
     """
     if choice is None:
         return ()
     groups: dict[_Key, list[SurveyRecord]] = {}
+    reasons = dict(left_out)
     for record in records:
+        if record.recording in reasons:
+            continue
         groups.setdefault(
             (record.stage, record.setpoint_c, record.limit_low_c, record.limit_high_c), []
         ).append(record)
     return tuple(
-        _group(runs, choice)
+        replace(_group(runs, choice), left_out=tuple(f"{run}: {reason}" for run, reason in left_out))
         for runs in groups.values()
         if len(runs) > 1 or runs[0].stage == Stage.PERFORMANCE.value
     )

@@ -315,7 +315,9 @@ class Court:
                 )
                 for item, evidence in zip(self._records(), self.evidence, strict=True)
             ]
-        value: Maybe = getattr(self.figures.chamber, field)
+        value: Maybe = getattr(self.figures.chamber, field, Absent("no figure of the chamber"))
+        if figure == "indication_error":
+            return self._indications()
         if figure == "high_excess":
             return [self._excess(value)]
         if figure == "time_to_band":
@@ -325,6 +327,21 @@ class Court:
         return [
             Claim(value=self._shown(value), obstacle=self._any_obstacle(), shortfall=self._any_shortfall())
         ]
+
+    def _indications(self) -> list[Claim]:
+        """Mean error of every display, without sign, against the corrected reading beside its sensor."""
+        claims = [
+            Claim(
+                value=self._shown(
+                    item.error_mean_c if isinstance(item.error_mean_c, Absent) else abs(item.error_mean_c)
+                ),
+                location=item.channel,
+                obstacle=self._any_obstacle(),
+                shortfall=self._any_shortfall(),
+            )
+            for item in self.figures.indications
+        ]
+        return claims or [Claim(value=Absent("the plan names no display (role controller or recorder)"))]
 
     def _peak(self, column: int, figure: str) -> Claim:
         """Overshoot or undershoot of a location, with the uncertainty of the reading it rests on."""

@@ -17,12 +17,13 @@ from qualify.plan.statistics import StatisticsChoice
 from qualify.plan.uncertainty import Source
 from qualify.readings.model import BoolArray, Recording
 from qualify.readings.times import seconds_of
-from qualify.record import Decision, DeviationRecord, RequirementRecord, SurveyRecord
+from qualify.record import Decision, DeviationRecord, HeatRecord, RequirementRecord, SurveyRecord
 from qualify.sensors.certificates import Certificates
 from qualify.stages.budgets import uncertainty_record
 from qualify.stages.certificate_doubts import HOLD_DOWN, doubts_about_certificates
 from qualify.stages.doubts import OUTSIDE_WINDOW, doubts_of
 from qualify.stages.exclusions import Excluded, exclude
+from qualify.stages.heat import heat_records, heat_requirements, load_records
 from qualify.stages.hold_figures import HoldFigures, hold_figures
 from qualify.stages.holds import FoundHold, Trace, find_holds
 from qualify.stages.locations import Assigned, assign, leave_out
@@ -218,6 +219,7 @@ class Judged:
     doubts: tuple[Doubt, ...]
     verdict: Decision
     remarks: tuple[str, ...]
+    heat: tuple[HeatRecord, ...]
 
 
 def judge(
@@ -244,7 +246,8 @@ def judge(
     figures = hold_figures(stretch, (plan.statistics or StatisticsChoice()) if simulated else None)
     classes = _classes(plan, stretch.found.hold)
     court = Court(plan, stretch, figures)
-    requirements = court.decide_all(classes)
+    heat = heat_records(plan, stretch)
+    requirements = (*court.decide_all(classes), *heat_requirements(heat))
     by_document = any(item.trend_is_nonconformity for item in classes) or trend_is_asked(stretch)
     trending = [] if by_document else court.trending(stretch.limits.low_c, stretch.limits.high_c)
     found = (
@@ -263,6 +266,7 @@ def judge(
         doubts=doubts,
         verdict=verdict,
         remarks=remarks,
+        heat=heat,
     )
 
 
@@ -344,6 +348,8 @@ def _record(survey: Survey, judged: Judged, hangs: Sequence[Hangs], excluded: Ex
         uncertainty=uncertainty_record(stretch, stretch.window, figures.budgets),
         simulation=simulation_record(stretch, figures.simulation),
         statistics=hold_statistics(plan, stretch, figures),
+        loads=load_records(stretch),
+        heat=judged.heat,
         exclusions=excluded.records,
     )
 

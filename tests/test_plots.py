@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from qualify.evidence import Evaluation
 from qualify.figures.absent import Absent
-from qualify.pack.plots import slug, write_plots
+from qualify.pack.plots import budget, slug, write_plots
 from qualify.pack.plots.clock import time_axis
 from qualify.pack.plots.look import Page, fit, our_look, spread_out, text_width_mm
 from qualify.pack.plots.run import phases
@@ -24,6 +24,7 @@ from qualify.pack.plots.traces import break_line, thin
 from qualify.pack.plots.view import HoldView, RunView, Standing, signed
 from qualify.pack.plots.window import named
 from qualify.pack.plots.zone import group_levels, lay_out
+from qualify.record import Decision, RequirementRecord
 from qualify.units import TemperatureUnit
 from tests.support.plot_evaluations import make_evaluation
 
@@ -349,6 +350,83 @@ def test_plans_fit_the_page(levels: int, aspect: float, most: int) -> None:
     assert grid.plan_width > 5.0
     assert grid.columns * grid.plan_width <= 174.0
     assert grid.height <= 205.0 + 1e-6
+
+
+# budgets
+
+
+def test_a_budget_of_several_sources_is_drawn_and_a_single_one_is_not(tmp_path: Path) -> None:
+    drawn = {
+        (sources, chamber): kinds(
+            write_plots(
+                make_evaluation(locations=3, sources=sources, chamber_budget=chamber),
+                tmp_path / f"{sources}{chamber}",
+            )
+        )
+        for sources, chamber in ((1, False), (1, True), (2, False))
+    }
+    before = ["run", "window", "ranges", "zone"]
+    assert drawn == {(1, False): before, (1, True): [*before, "budget"], (2, False): [*before, "budget"]}
+
+
+@pytest.mark.parametrize(
+    "case",
+    [
+        {"locations": 40, "sources": 30, "chamber_budget": True},
+        {"locations": 1, "levels": 1, "sources": 3, "units": "°F"},
+        {"locations": 2, "sources": 2, "names": ("上", "$x$"), "chamber_budget": True},
+    ],
+)
+def test_budgets_are_drawn_without_a_warning(
+    tmp_path: Path, case: dict[str, object], recwarn: pytest.WarningsRecorder
+) -> None:
+    names = write_plots(make_evaluation(**case), tmp_path)  # type: ignore[arg-type]
+    assert kinds(names)[-1] == "budget"
+    assert list(recwarn) == []
+
+
+def test_the_budget_drawn_is_that_of_the_location_that_decides() -> None:
+    evaluation = make_evaluation(locations=4, sources=3)
+    survey = evaluation.record.surveys[0]
+
+    def requirement(
+        name: str, decision: Decision, margin: float, by: str, unit: str = "°C"
+    ) -> RequirementRecord:
+        return RequirementRecord(
+            id=name,
+            text=name,
+            figure="deviation_max",
+            value=1.0,
+            unit=unit,
+            limit_low=None,
+            limit_high=2.0,
+            margin=margin,
+            acceptance="guarded",
+            guard_band=0.5,
+            decision=decision,
+            location=by,
+            time=None,
+            time_s=None,
+            decided_by=by,
+            note="",
+            citation="",
+            standing="",
+        )
+
+    asked = (
+        requirement("wide", Decision.CONDITIONAL, 0.4, "T01"),
+        requirement("close", Decision.CONDITIONAL, 0.1, "T02"),
+        requirement("kept", Decision.PASS, -9.0, "T03"),
+        requirement("late", Decision.FAIL, -5.0, "T04", unit="s"),
+    )
+    view = view_of(evaluation)
+    assert budget.deciding_location(replace(view, survey=replace(survey, requirements=asked))) == (
+        "T02",
+        "which decides 'close'",
+    )
+    largest = replace(survey.locations[2], expanded_uncertainty_c=5.0)
+    survey = replace(survey, locations=(*survey.locations[:2], largest, survey.locations[3]))
+    assert budget.deciding_location(replace(view, survey=survey)) == ("T03", "with the largest U")
 
 
 # letters and names

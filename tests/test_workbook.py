@@ -18,8 +18,9 @@ from qualify.evidence import Evaluation
 from qualify.figures.absent import Absent
 from qualify.figures.blocks import block_starts, location_blocks
 from qualify.pack.workbook import write_workbook
+from qualify.plan.uncertainty import Shape, StatedSource
 from qualify.record import DeviationRecord
-from qualify.units import TemperatureUnit
+from qualify.units import CelsiusDifference, TemperatureUnit
 from tests.support.evaluations import Case, evaluation_of
 
 SHARED_FUNCTIONS = {
@@ -40,9 +41,40 @@ SHARED_FUNCTIONS = {
     "SUM",
     "SUMIF",
     "SUMPRODUCT",
+    "TINV",
+    "INT",
 }
 GAPS = ((130, 3), (131, 3), (150, 7), (10, 2), (199, 5), (120, 0))
 THREE_HOLDS = (100.0, 180.0, 120.0)
+
+
+def stated(
+    source: str, value: float, divisor: float = 1.0, shape: Shape = Shape.NORMAL, **more: Any
+) -> StatedSource:
+    """One source as a plan states it."""
+    difference = CelsiusDifference(value)
+    return StatedSource(
+        source=source, stated_c=difference, divisor=divisor, shape=shape, because=f"invented {source}", **more
+    )
+
+
+SOURCES = (
+    stated("logger", 0.24, 2.0, shared=True),
+    stated("drift since calibration", 0.15, 3.0**0.5, Shape.RECTANGULAR),
+    stated("radiation", 0.2, 6.0**0.5, Shape.TRIANGULAR, locations=("A1", "B1")),
+    stated("other", 0.31, degrees_of_freedom=4.6, locations=("A1", "C1", "A2", "B2")),
+    stated("other", 0.17, degrees_of_freedom=2.0, locations=("A1", "B2")),
+    stated("resolution", 0.0, 3.0**0.5, Shape.RECTANGULAR),
+    StatedSource(source="reference junction", because="the loop's certificates", covered=True),
+)
+CALIBRATION = (
+    stated("calibration", 0.3, 1.0, degrees_of_freedom=7.3, locations=("A1", "B1", "A2")),
+    stated("logger", 0.1, 2.0, degrees_of_freedom=50.0, shared=True),
+)
+OF_CHAMBER = (
+    stated("chamber's indication", 0.2, 2.0, degrees_of_freedom=12.0),
+    stated("loading", 0.35, 3.0**0.5, Shape.RECTANGULAR),
+)
 
 
 def written(evaluation: Evaluation, folder: Path) -> Path:
@@ -62,6 +94,19 @@ CASES = {
     "uneven": Case(uneven=True, absent=((140, 3),)),
     "curves and private parts": Case(curves=True, locations=5, absent=((140, 3),)),
     "no certificates, no reference": Case(corrections=False, reference=None),
+    "sources of the plan": Case(
+        sources=SOURCES, of_chamber=OF_CHAMBER, holds_c=(178.5,), simulated=True, locations=7
+    ),
+    "sources, curves, one laboratory": Case(
+        sources=SOURCES, curves=True, correlation=0.36, locations=6, absent=((140, 3),), effective=1.5
+    ),
+    "calibration stated, no certificates": Case(
+        corrections=False, sources=CALIBRATION, of_chamber=OF_CHAMBER, locations=6
+    ),
+    "k of its own": Case(factor=2.28, locations=8, holds_c=(178.5,)),
+    "sources, in blocks": Case(
+        instants=6000, interval_s=5.0, locations=6, sources=SOURCES, of_chamber=OF_CHAMBER
+    ),
     "in blocks": Case(instants=6000, interval_s=5.0, locations=6, holds_c=THREE_HOLDS),
     "in blocks, uneven, with gaps": Case(
         instants=6000,

@@ -20,7 +20,7 @@ from tests.support.evaluations import (
     readings_as_recorded,
     with_changed_readings,
 )
-from tests.test_workbook import CASES, GAPS, THREE_HOLDS
+from tests.test_workbook import CALIBRATION, CASES, GAPS, OF_CHAMBER, SOURCES, THREE_HOLDS
 
 pytestmark = pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice is not installed")
 
@@ -30,6 +30,12 @@ CHANGED = {
     "°F": Case(unit=TemperatureUnit.F, locations=5, seed=11),
     "uneven, with gaps": Case(uneven=True, absent=((140, 3),), seed=5),
     "no certificates": Case(corrections=False, seed=3),
+    "sources of the plan": Case(sources=SOURCES, of_chamber=OF_CHAMBER, holds_c=(178.5,)),
+    "sources, one laboratory, private parts": Case(
+        sources=SOURCES, of_chamber=OF_CHAMBER, curves=True, correlation=0.36, holds_c=(118.5,), seed=4
+    ),
+    "calibration stated, no certificates": Case(corrections=False, sources=CALIBRATION, seed=6),
+    "k of its own": Case(factor=2.28, holds_c=(178.5,), seed=8),
 }
 
 Recalculate = Callable[[list[tuple[Workbook, str]]], dict[str, Workbook]]
@@ -103,7 +109,7 @@ def changes_for(case: Case) -> dict[tuple[int, int], float]:
 def test_changed_readings_change_figures_as_the_engine_would(
     recalculate: Recalculate, tmp_path: Path
 ) -> None:
-    books, engines = [], {}
+    books, engines, unchanged = [], {}, {}
     for number, (name, case) in enumerate(CHANGED.items()):
         path, other = tmp_path / f"{number}.xlsx", tmp_path / f"{number}-changed.xlsx"
         changes = changes_for(case)
@@ -119,8 +125,11 @@ def test_changed_readings_change_figures_as_the_engine_would(
             assert isinstance(cell.value, float | int) and cell.value != value
             cell.value = value
         books.append((book, name))
+        unchanged[name] = openpyxl.load_workbook(path, data_only=True)
         engines[name] = openpyxl.load_workbook(other, data_only=True)
     found = recalculate(books)
+    formulas = {name: book for book, name in books}
+    with_budgets = [name for name, case in CHANGED.items() if case.corrections or case.sources]
     for name in CHANGED:
         compared = changed = 0
         for title in [title for title in found[name].sheetnames if title.startswith("Figures")]:
@@ -139,8 +148,36 @@ def test_changed_readings_change_figures_as_the_engine_would(
                     assert live[3].value == pytest.approx(row[4].value, rel=1e-9, abs=1e-9), where
         assert compared > 80
         assert changed > 20, "the changed readings must show"
+        if name in with_budgets:
+            moved = budgets_follow(found[name], engines[name], formulas[name], unchanged[name])
+            assert (moved > 0) == name.startswith("sources"), name
         front = text_of_front(found[name])
         assert front["differ"] > 20 and front["agree"] + front["differ"] > 80
+
+
+def budgets_follow(live: Workbook, engine: Workbook, formulas: Workbook, before: Workbook) -> int:
+    """Every formula of the budgets gives what the engine's own workbook of the changed readings holds.
+
+    Degrees of freedom and coverage factors among them. Gives how many coverage factors of one reading moved
+    by more than rounding does.
+    """
+    compared = moved = 0
+    for title in ("Uncertainty", "Budgets"):
+        for row in formulas[title].iter_rows(min_row=6):
+            for cell in row:
+                if cell.data_type != "f" or '"agrees"' in str(cell.value):
+                    continue
+                shown, wanted = live[title][cell.coordinate].value, engine[title][cell.coordinate].value
+                where = (title, cell.coordinate, cell.value)
+                compared += 1
+                if isinstance(wanted, str):
+                    assert shown == wanted, where
+                    continue
+                assert shown == pytest.approx(wanted, rel=1e-9, abs=1e-9), where
+                if "TINV" in str(cell.value) and title == "Uncertainty" and cell.column_letter == "P":
+                    moved += abs(shown - before[title][cell.coordinate].value) > 1e-3
+    assert compared > 50
+    return moved
 
 
 def text_of_front(book: Workbook) -> dict[str, int]:

@@ -466,7 +466,7 @@ def in_blocks(columns: FloatArray, together: int) -> FloatArray:
 
 
 def fits_among_cosines(seconds: FloatArray, period_s: float) -> bool:
-    """Whether a cycle is slow enough for its waves to be among the cosines that are used."""
+    """Whether a cycle [s] is slow enough for its waves to be among the cosines of a window at `seconds`."""
     return 2.0 * _duration(seconds) / period_s + 4.0 <= min(seconds.size - 1, MOST_COSINES)
 
 

@@ -68,8 +68,7 @@ class Noise:
 
 def noise_of(residuals: FloatArray, tangent: FloatArray, waves: FloatArray, steps: FloatArray) -> Noise:
     """Go through the possible memories of the noise: likelihood, test and covariance under each."""
-    from scipy.stats import f as f_distribution
-    from scipy.stats import t as t_distribution
+    from scipy.special import fdtrc, stdtr
 
     n, p = tangent.shape
     lengths = np.linalg.norm(tangent, axis=0)
@@ -91,7 +90,7 @@ def noise_of(residuals: FloatArray, tangent: FloatArray, waves: FloatArray, step
         left = rest - directions @ along
         noise = max(float(np.sum(left**2)), 1e-300)
         ratio = float(np.sum(along**2)) / count / (noise / degrees)
-        slow_chances.append(float(f_distribution.sf(ratio, count, degrees)))
+        slow_chances.append(float(fdtrc(count, degrees, ratio)))
         kept = np.power(float(memory), steps) if memory > 0 else np.zeros(steps.size)
         likelihoods.append(
             -0.5 * degrees * np.log(noise)
@@ -103,7 +102,7 @@ def noise_of(residuals: FloatArray, tangent: FloatArray, waves: FloatArray, step
         square = left**2 / free / (noise / degrees)
         worst = int(np.argmax(square))
         away = np.sqrt(square[worst] * (degrees - 1) / max(degrees - float(square[worst]), 1e-9))
-        jump_chances.append(min(1.0, 2.0 * n * float(t_distribution.sf(away, degrees - 1))))
+        jump_chances.append(min(1.0, 2.0 * n * float(stdtr(degrees - 1, -away))))
         innovation = float(left[worst] / free[worst])
         if worst:
             innovation *= float(np.sqrt(1.0 - kept[worst - 1] ** 2))

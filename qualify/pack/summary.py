@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from qualify.figures.absent import Absent, Maybe, present
+from qualify.pack.chances import probability_words
+from qualify.pack.run_words import group_title, words_of_runs
 from qualify.record import Decision, Record, RequirementRecord, SurveyRecord
 from qualify.units import TemperatureUnit, difference_from_c, temperature_from_c
 
@@ -20,6 +22,13 @@ def summary(record: Record, *, pack: str = "") -> str:
     lines = []
     for survey in record.surveys:
         lines += [*_survey(survey, TemperatureUnit(record.units)), ""]
+    if record.replicates:
+        unit = TemperatureUnit(record.units)
+        lines.append("Replicate runs:")
+        lines += [
+            f"  {group_title(group, unit)}: {words_of_runs(group, unit)}" for group in record.replicates
+        ]
+        lines.append("")
     if record.deviations:
         lines.append("For a person's disposition:")
         lines += [f"  {item.id} {item.kind}, {item.survey}: {item.text}" for item in record.deviations]
@@ -38,6 +47,7 @@ def _survey(survey: SurveyRecord, unit: TemperatureUnit) -> list[str]:
     lines.append(f"  set point {setpoint:.5g} {unit.value}; {_window(survey)}")
     lines += [_requirement(item, unit) for item in survey.requirements]
     chamber = survey.chamber
+    lines.append(f"  {_sure(chamber.conformance_probability)}")
     temperatures = {"mean": chamber.mean_c}
     differences = {
         "deviation max": chamber.deviation_max_c,
@@ -77,6 +87,12 @@ def _survey(survey: SurveyRecord, unit: TemperatureUnit) -> list[str]:
 MOST_DOUBTS = 20
 
 
+def _sure(probability: Maybe) -> str:
+    if isinstance(probability, Absent):
+        return f"probability that all watched locations conformed: not known ({probability.reason})"
+    return f"probability that all watched locations conformed: {probability_words(probability)}"
+
+
 def _window(survey: SurveyRecord) -> str:
     window = survey.window
     if isinstance(window, Absent):
@@ -88,6 +104,8 @@ def _window(survey: SurveyRecord) -> str:
 
 def _requirement(item: RequirementRecord, unit: TemperatureUnit) -> str:
     value = "-" if isinstance(item.value, Absent) else _quantity(item.value, item.unit, unit)
+    if item.unit == "1" and present(item.value):
+        value = probability_words(item.value)
     margin = "" if isinstance(item.margin, Absent) else f", margin {_quantity(item.margin, item.unit, unit)}"
     where = f" at {item.location}" if item.location else ""
     by = f"; decided by {item.decided_by}" if item.decided_by and item.decided_by != item.location else ""
@@ -99,7 +117,7 @@ def _quantity(value: float, unit_word: str, unit: TemperatureUnit) -> str:
     if unit_word == "s":
         return _minutes(value) if abs(value) >= 120 else f"{value:g} s"
     if unit_word == "1":
-        return f"{value:g}"
+        return f"{value:.3g}"
     return f"{_difference(value, unit)} {unit.value}"
 
 

@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from math import sqrt
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 
 from qualify.evidence import Evaluation, HoldEvidence, Readings, RecordingEvidence
 from qualify.figures.absent import Absent, Maybe
+from qualify.figures.budget import Budget
 from qualify.figures.instants import evenly_spaced
 from qualify.figures.response import overshoot_c, time_to_band_s, undershoot_c
+from qualify.figures.series import MeanError
 from qualify.figures.uniformity import Window, chamber_uniformity, location_uniformity, variants
 from qualify.findings import Doubt
+from qualify.inference.field import FieldEstimate, estimate_field
+from qualify.inference.field_places import FieldZone
+from qualify.inference.locations import compare_locations
+from qualify.inference.monte_carlo import simulate, window_extremes
+from qualify.inference.steadiness import steadiness_test
+from qualify.plan.model import Location
+from qualify.plan.statistics import StatisticsChoice
+from qualify.plan.uncertainty import StatedSource, UncertaintyChoice
 from qualify.readings.model import Channel, FloatArray, Recording
 from qualify.record import (
     CertificatePointRecord,
@@ -23,15 +34,26 @@ from qualify.record import (
     DeviationRecord,
     InputRecord,
     LocationRecord,
+    OtherRule,
     PlanRecord,
     Record,
     RequirementRecord,
+    RiskRecord,
+    SeriesRecord,
+    SimulationRecord,
+    StatisticsRecord,
     SurveyRecord,
+    UncertaintyRecord,
     VariantRecord,
+    WhatIfRecord,
     WindowRecord,
 )
 from qualify.sensors.corrections import Correction, Step
 from qualify.sensors.curves import fit_curve
+from qualify.stages.budgets import LocationBudgets, location_budgets, uncertainty_record
+from qualify.stages.reading_budget import reading_budget
+from qualify.stages.replicates import replicates
+from qualify.stages.simulation import error_sources, simulation_record
 from qualify.units import TemperatureUnit, temperature_from_c, temperature_to_c
 
 ABSENT = Absent("not computed here")
@@ -73,6 +95,18 @@ class Case:
     tolerance_c: float = 3.0
     words: str = "invented"
     seed: int = 7
+    sources: tuple[StatedSource, ...] = ()
+    """What the plan states beside the certificates."""
+    of_chamber: tuple[StatedSource, ...] = ()
+    correlation: float = 0.0
+    factor: float = 2.0
+    """Coverage factor of the sensors' certificates."""
+    effective: float = 25.0
+    """Effective readings of the first location; one more at each that follows."""
+    simulated: bool = False
+    statistics: bool = False
+    """Whether the locations are compared and tested; what-if rows and risks are then made up."""
+    stage: str = "operation"
 
 
 def readings_as_recorded(case: Case) -> FloatArray:
@@ -122,7 +156,7 @@ def corrections_of(case: Case) -> tuple[Correction | None, ...]:
             temperature_c=np.array([50.0, 120.0, 180.5, 250.0]),
             correction_c=np.array([low, low - 0.23, 0.31 - low, 0.4]),
             expanded_uncertainty_c=np.array([0.3, 0.35, 0.4, 0.6]),
-            coverage_factor=np.array([2.0, 2.0, 2.0, 2.0]),
+            coverage_factor=np.full(4, case.factor),
             rows=tuple(range(row, row + 4)),
         )
         row += 4
@@ -140,7 +174,7 @@ def corrections_of(case: Case) -> tuple[Correction | None, ...]:
             temperature_c=np.array([180.0]),
             correction_c=np.array([-0.17]),
             expanded_uncertainty_c=np.array([0.3]),
-            coverage_factor=np.array([2.0]),
+            coverage_factor=np.array([case.factor]),
             rows=(row,),
         )
         row += 1
@@ -178,29 +212,79 @@ def _slope(seconds: FloatArray, values: FloatArray) -> Maybe:
     return float(np.dot(time, values[there]) / np.dot(time, time))
 
 
+def _stretch(case: Case, readings: Readings, hold: HoldEvidence) -> Any:
+    """What the stages of the budgets take from a hold, and nothing else."""
+    places = tuple(
+        Location(name=name, channel=readings.recording.channels[index].name, sensor_type="K")
+        for name, index in zip(readings.locations, readings.channel_index, strict=True)
+    )
+    choice = UncertaintyChoice(
+        sources=case.sources, of_chamber=case.of_chamber, calibration_correlation=case.correlation
+    )
+    first, last = hold.window or (0, -1)
+
+    def budget_of(column: int, rows: slice) -> Budget | Absent:
+        return reading_budget(
+            choice, places[column], readings.corrections[column], readings.raw_c[rows, column]
+        )
+
+    return SimpleNamespace(
+        uncertainty=choice,
+        assigned=SimpleNamespace(places=places),
+        readings=readings,
+        found=SimpleNamespace(window=SimpleNamespace(first=first, last=last)),
+        budget_of=budget_of,
+    )
+
+
+def _simulation(
+    case: Case, readings: Readings, hold: HoldEvidence, budgets: Any
+) -> SimulationRecord | Absent:
+    """A simulation of few trials: what it shows is not what it is tested for."""
+    sources = error_sources([item.reading for item in budgets])
+    if not case.simulated or isinstance(sources, Absent):
+        return sources if isinstance(sources, Absent) else ABSENT
+    assert hold.window is not None
+    window = slice(hold.window[0], hold.window[1] + 1)
+    found = simulate(
+        window_extremes(readings.corrected_c[window], readings.recording.seconds[window]),
+        sources,
+        setpoint_c=hold.setpoint_c,
+        limit_low_c=hold.limit_low_c,
+        limit_high_c=hold.limit_high_c,
+        seed=1,
+        most_trials=2_000,
+    )
+    return simulation_record(_stretch(case, readings, hold), found)
+
+
 def _location(
     case: Case, readings: Readings, index: int, hold: HoldEvidence, window: slice
-) -> LocationRecord:
+) -> tuple[LocationRecord, LocationBudgets]:
     seconds = readings.recording.seconds[window]
     values, raw_c = readings.corrected_c[window, index], readings.raw_c[window, index]
     own = location_uniformity(seconds, values, hold.setpoint_c)
     whole = readings.corrected_c[hold.hold[0] : hold.hold[1] + 1, [index]]
     there = ~np.isnan(values)
     correction = readings.corrections[index]
-    expanded = correction.expanded_uncertainty_c(raw_c) if correction is not None else None
-    factor = correction.coverage_factor if correction is not None else None
     mean_correction: Maybe = ABSENT
     if correction is not None and there.any():
         mean_correction = float((values - raw_c)[there].mean())
-    effective = 25.0 + index
-    mean_expanded: Maybe = ABSENT
-    if expanded is not None and factor is not None and isinstance(own.sd_c, float):
-        mean_expanded = factor * sqrt((expanded / factor) ** 2 + own.sd_c**2 / effective)
+    effective = case.effective + index
+    # Invented, and the same whatever the readings are: the workbook takes it from the engine.
+    error = MeanError(
+        standard_error_c=0.04 + 0.01 * index,
+        degrees=max(effective - 1.0, 1.0),
+        cycle_shift_c=0.0,
+        half_width_c=0.09 + 0.02 * index,
+    )
+    budgets = location_budgets(_stretch(case, readings, hold), index, error)
+    one, of_mean = budgets.reading, budgets.mean
     over_final: Maybe = ABSENT
     if isinstance(own.mean_c, float) and hold.entered_from_below:
         over_final = float(overshoot_c(whole, own.mean_c)[0])
     below = hold.entered_from_below
-    return LocationRecord(
+    record = LocationRecord(
         location=readings.locations[index],
         channel=readings.recording.channels[readings.channel_index[index]].name,
         sensor=f"T-{index + 1:02d}",
@@ -226,14 +310,23 @@ def _location(
         cycle_amplitude_c=Absent("no significant cycle"),
         effective_readings=effective,
         mean_correction_c=mean_correction,
-        expanded_uncertainty_c=expanded if expanded is not None else Absent("no certificate"),
-        mean_expanded_uncertainty_c=mean_expanded,
-        coverage_factor=factor if factor is not None else Absent("no certificate"),
+        standard_uncertainty_c=one if isinstance(one, Absent) else one.standard_c,
+        expanded_uncertainty_c=one if isinstance(one, Absent) else one.expanded_c,
+        mean_expanded_uncertainty_c=of_mean if isinstance(of_mean, Absent) else of_mean.expanded_c,
+        coverage_factor=one if isinstance(one, Absent) else one.coverage_factor,
+        mean_coverage_factor=of_mean if isinstance(of_mean, Absent) else of_mean.coverage_factor,
         agreement_at_ambient_c=0.05 * index,
     )
+    return record, budgets
 
 
-def _chamber(readings: Readings, hold: HoldEvidence, window: slice, locations: list[LocationRecord]) -> Any:
+def _chamber(
+    readings: Readings,
+    hold: HoldEvidence,
+    window: slice,
+    locations: list[LocationRecord],
+    probability: Maybe,
+) -> ChamberRecord:
     recording = readings.recording
     uniform = chamber_uniformity(
         Window(recording.seconds[window], readings.corrected_c[window], hold.setpoint_c, hold.reference)
@@ -278,7 +371,7 @@ def _chamber(readings: Readings, hold: HoldEvidence, window: slice, locations: l
         cycle_period_s=ABSENT,
         cycle_amplitude_c=ABSENT,
         recording_interval_s=30.0,
-        conformance_probability=ABSENT,
+        conformance_probability=probability,
     )
 
 
@@ -326,9 +419,20 @@ def _requirements(
                 note="within U of the limit",
                 citation="invented, clause 1",
                 standing="C",
+                other_rules=_rules(decision) if unit == "°C" else (),
             )
         )
     return tuple(made)
+
+
+def _rules(decision: Decision) -> tuple[OtherRule, ...]:
+    """What other rules say, made up: one as the plan's own, one differing, one zone."""
+    return (
+        OtherRule(rule="simple acceptance", says="pass", guard_band=0.0, location="A1"),
+        OtherRule(rule="guard band w = U", says=str(decision), guard_band=0.4, location="B1", chosen=True),
+        OtherRule(rule="four zones, w = U (ILAC-G8)", says="conditional pass", guard_band=0.4, location="B1"),
+        OtherRule(rule="ISO 14253-1, 95 %", says="not shown", guard_band=None, location=None),
+    )
 
 
 def _recording(case: Case) -> Recording:
@@ -418,9 +522,22 @@ def _survey(case: Case, readings: Readings, hold: HoldEvidence) -> SurveyRecord:
     recording = readings.recording
     window = slice(hold.window[0], hold.window[1] + 1)
     seconds = recording.seconds
-    locations = [_location(case, readings, index, hold, window) for index in range(case.locations)]
-    chamber = _chamber(readings, hold, window, locations)
-    named = variants(Window(seconds[window], readings.corrected_c[window], hold.setpoint_c, hold.reference))
+    both = [_location(case, readings, index, hold, window) for index in range(case.locations)]
+    locations = [record for record, _ in both]
+    budgets = tuple(budgets for _, budgets in both)
+    judged = Window(seconds[window], readings.corrected_c[window], hold.setpoint_c, hold.reference)
+    uncertainty: UncertaintyRecord | Absent = uncertainty_record(
+        _stretch(case, readings, hold), judged, budgets
+    )
+    simulation = _simulation(case, readings, hold, budgets)
+    chamber = _chamber(
+        readings,
+        hold,
+        window,
+        locations,
+        simulation if isinstance(simulation, Absent) else simulation.all_conform,
+    )
+    named = variants(judged)
     requirements = _requirements(chamber, hold, case.tolerance_c)
     start_s, end_s = float(seconds[hold.window[0]]), float(seconds[hold.window[1]])
     name = f"{case.words}, {hold.setpoint_c:g} °C"
@@ -428,7 +545,7 @@ def _survey(case: Case, readings: Readings, hold: HoldEvidence) -> SurveyRecord:
         name=name,
         recording=case.words,
         hold=f"{hold.setpoint_c:g} °C",
-        stage="operation",
+        stage=case.stage,
         verdict=Decision.worst([requirement.decision for requirement in requirements]),
         remarks=("The column 'Ambient' was left out; with it the verdict would be fail.",),
         setpoint_c=hold.setpoint_c,
@@ -475,7 +592,101 @@ def _survey(case: Case, readings: Readings, hold: HoldEvidence) -> SurveyRecord:
         indications=(),
         requirements=requirements,
         doubts=recording.doubts,
+        uncertainty=uncertainty,
+        simulation=simulation,
+        statistics=_statistics(judged, locations) if case.statistics else ABSENT,
     )
+
+
+def _statistics(judged: Window, locations: list[LocationRecord]) -> StatisticsRecord:
+    """Comparison and tests by the engine; everything else made up."""
+    across = judged.across
+    assert across is not None
+
+    def series(column: int) -> SeriesRecord:
+        values = judged.corrected_c[:, column]
+        there = ~np.isnan(values)
+        return SeriesRecord(
+            location=locations[column].location,
+            autocorrelation=0.25,
+            standard_error_c=0.0123 if column else Absent("too few readings"),
+            drift_standard_error_c_per_h=0.045,
+            drift="neither rising nor falling as far as can be told: +0.01 ± 0.20 °C/h",
+            steadiness=steadiness_test(judged.seconds[there], values[there]),
+        )
+
+    measured = WhatIfRecord(
+        change="as it was measured",
+        location=locations[0].location,
+        margin_c=1.25,
+        guard_band_c=0.4,
+        guarded_margin_c=0.85,
+        decision=Decision.PASS,
+        conformance_probability=1.0,
+        remark="",
+    )
+    halved = replace(measured, change="logger: half its uncertainty", guard_band_c=0.3, guarded_margin_c=0.95)
+    wider = replace(
+        measured,
+        change="a window twice as long",
+        margin_c=1.0,
+        guarded_margin_c=0.6,
+        decision=Decision.CONDITIONAL,
+        conformance_probability=Absent("not simulated for this row"),
+        remark="estimate: invented",
+    )
+    return StatisticsRecord(
+        series=tuple(series(column) for column in range(len(locations))),
+        comparison=compare_locations(across.values_c, across.seconds),
+        field=Absent("too few places"),
+        risks=RiskRecord(
+            prior_mean_c=0.1,
+            prior_standard_c=0.9,
+            prior_because="invented holds",
+            standard_uncertainty_c=0.2,
+            guard_band_c=0.4,
+            consumer=0.000021,
+            producer=0.0123,
+        ),
+        what_if=(measured, halved, wider),
+    )
+
+
+def invented_field(*, is_cylinder: bool = False) -> FieldEstimate:
+    """Estimate the field of an invented zone of 600 × 600 × 900 mm from 27 places in a smooth field."""
+    x, y, z = (
+        axis.ravel()
+        for axis in np.meshgrid((120.0, 300.0, 480.0), (120.0, 300.0, 480.0), (90.0, 450.0, 810.0))
+    )
+    means = 180.0 + 0.002 * x - 0.001 * y + 0.0015 * z + np.random.default_rng(3).normal(0.0, 0.03, x.size)
+    zone = FieldZone(width_mm=600.0, depth_mm=600.0, height_mm=900.0, is_cylinder=is_cylinder)
+    found = estimate_field(np.column_stack((x, y, z)), means, np.full(x.size, 0.05), zone)
+    assert not isinstance(found, Absent)
+    return found
+
+
+def runs_of(
+    case: Case, count: int, changes: Mapping[int, dict[tuple[int, int], float]] | None = None
+) -> Evaluation:
+    """Evaluate replicate runs: recordings of the same case with other readings.
+
+    `changes` gives other readings in some cells of some runs, counted from 0, in the file's unit.
+    """
+    recordings: list[RecordingEvidence] = []
+    surveys: list[SurveyRecord] = []
+    record: Record | None = None
+    for run in range(count):
+        own = replace(case, words=f"Run {run + 1}", seed=case.seed + run, stage="performance")
+        evaluation = with_changed_readings(own, (changes or {}).get(run, {}))
+        record = record or evaluation.record
+        evidence = evaluation.recordings[0]
+        holds = tuple(replace(hold, survey=hold.survey + len(surveys)) for hold in evidence.holds)
+        recordings.append(replace(evidence, holds=holds))
+        surveys += evaluation.record.surveys
+    assert record is not None
+    found = replicates(surveys, StatisticsChoice())
+    record = replace(record, surveys=tuple(surveys), replicates=found)
+    return Evaluation(record=record, recordings=tuple(recordings), inputs=())
 
 
 def _record(case: Case, surveys: list[SurveyRecord], corrections: tuple[Correction | None, ...]) -> Record:
@@ -524,6 +735,7 @@ def _record(case: Case, surveys: list[SurveyRecord], corrections: tuple[Correcti
         ),
         verdict=Decision.worst([survey.verdict for survey in surveys]),
         surveys=tuple(surveys),
+        replicates=(),
         certificates=points,
         deviations=(
             DeviationRecord(

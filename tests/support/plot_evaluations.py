@@ -11,12 +11,17 @@ from qualify.evidence import Evaluation, HoldEvidence, Readings, RecordingEviden
 from qualify.figures.absent import Absent, Maybe
 from qualify.readings.model import Channel, FloatArray, Recording
 from qualify.record import (
+    ChamberBudgetRecord,
     ChamberRecord,
+    CombinedRecord,
+    ContributionRecord,
     Decision,
+    LocationBudgetRecord,
     LocationRecord,
     PlanRecord,
     Record,
     SurveyRecord,
+    UncertaintyRecord,
     WindowRecord,
 )
 from qualify.units import TemperatureUnit
@@ -57,6 +62,8 @@ def make_evaluation(
     zone: str | None = "box",
     placed: bool = True,
     uncertainty_c: float | None = 0.8,
+    sources: int = 0,
+    chamber_budget: bool = False,
     with_window: bool = True,
     names: tuple[str, ...] | None = None,
     recording_set_point: bool = False,
@@ -165,6 +172,9 @@ def make_evaluation(
                 indications=(),
                 requirements=(),
                 doubts=(),
+                uncertainty=budgets(called, sources, chamber_budget) if sources else NOT_MADE,
+                simulation=NOT_MADE,
+                statistics=NOT_MADE,
             )
         )
         holds.append(
@@ -205,6 +215,7 @@ def make_evaluation(
         ),
         verdict=verdict,
         surveys=tuple(surveys),
+        replicates=(),
         certificates=(),
         deviations=(),
         conditions={},
@@ -218,6 +229,57 @@ def make_evaluation(
         set_point_c=set_point if recording_set_point else None,
     )
     return Evaluation(record=record, recordings=(evidence,), inputs=())
+
+
+def budgets(names: tuple[str, ...], sources: int, with_chamber: bool) -> UncertaintyRecord:
+    """Make budgets of so many sources a location: each half the one before, every third shared."""
+
+    def rows(first_c: float, count: int) -> tuple[ContributionRecord, ...]:
+        parts = [first_c * 0.5**number for number in range(count)]
+        variance = sum(part**2 for part in parts)
+        return tuple(
+            ContributionRecord(
+                source="calibration of the sensor" if number == 0 else f"invented source {number}",
+                evaluation="B",
+                shape="normal",
+                stated_c=2.0 * part,
+                divisor=2.0,
+                standard_c=part,
+                degrees_of_freedom=None,
+                shared_with="all locations" if number % 3 == 2 else "",
+                share=part**2 / variance,
+                origin="invented",
+            )
+            for number, part in enumerate(parts)
+        )
+
+    def combined(contributions: tuple[ContributionRecord, ...]) -> CombinedRecord:
+        standard_c = sum(item.standard_c**2 for item in contributions) ** 0.5
+        return CombinedRecord(
+            standard_c=standard_c, effective_degrees=None, coverage_factor=2.0, expanded_c=2.0 * standard_c
+        )
+
+    def of_location(number: int, name: str) -> LocationBudgetRecord:
+        own = rows(0.2 + 0.05 * (number % 3), max(1, sources - number % 2))
+        return LocationBudgetRecord(
+            location=name,
+            contributions=own,
+            reading=combined(own),
+            repeatability=None,
+            mean=NOT_MADE,
+            left_out=("radiation", "self-heating"),
+            covered=(),
+        )
+
+    of_chamber = rows(0.6, sources + 2)
+    chamber = ChamberBudgetRecord(
+        location=names[0], contributions=of_chamber, combined=combined(of_chamber), left_out=()
+    )
+    return UncertaintyRecord(
+        locations=tuple(of_location(number, name) for number, name in enumerate(names)),
+        chamber=chamber if with_chamber else NOT_MADE,
+        calibration_correlation=0.0,
+    )
 
 
 def window_record(

@@ -8,10 +8,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from qualify.evidence import Evaluation
-from qualify.pack.plots import ranges, run, window, zone
+from qualify.pack.plots import budget, differences, field, ranges, run, runs, window, zone
 from qualify.pack.plots.look import Page, our_look
+from qualify.pack.plots.unwatched import field_picture
 from qualify.pack.plots.view import HoldView, RunView
-from qualify.units import TemperatureUnit
+from qualify.units import TemperatureUnit, temperature_from_c
 
 LONGEST_SLUG = 48
 
@@ -20,7 +21,10 @@ def write_plots(evaluation: Evaluation, folder: Path) -> tuple[str, ...]:
     """Draw every plot of an evaluation as PNG; same evaluation and versions, same bytes.
 
     One run plot a recording; for each of its holds with readings in its assessment window one
-    window plot, one of ranges, and one of the work zone where positions are known.
+    window plot, one of ranges, one of the work zone where positions are known, one of the
+    uncertainty budgets where a budget has more than one source, and one of the locations'
+    differences where they were compared, and one of the field where it is estimated. At the end one
+    for each set point with replicate runs.
 
     Parameters
     ----------
@@ -80,3 +84,13 @@ def _pages(evaluation: Evaluation) -> Iterator[tuple[str, Page]]:
             yield slug(name, "ranges"), ranges.draw(view)
             if any(location.position_mm is not None for location in view.survey.locations):
                 yield slug(name, "zone"), zone.draw(view)
+            if budget.is_worth_drawing(view):
+                yield slug(name, "budget"), budget.draw(view)
+            if differences.is_worth_drawing(view):
+                yield slug(name, "differences"), differences.draw(view)
+            estimated = field_picture(view)
+            if estimated is not None:
+                yield slug(name, "field"), field.draw(estimated)
+    for group in runs.views(record):
+        setpoint = f"{temperature_from_c(group.group.setpoint_c, unit):.4g}"
+        yield slug(f"{group.group.stage} {setpoint}", "runs"), runs.draw(group)

@@ -8,7 +8,7 @@ from math import isnan
 
 import numpy as np
 
-from qualify.figures.blocks import block_high, block_starts, block_sums, location_blocks
+from qualify.figures.blocks import block_high, block_low, block_starts, block_sums, location_blocks
 from qualify.pack.workbook.book import Book, width_for
 from qualify.pack.workbook.cells import HoldView, RecordingView, Weighing, given, span
 from qualify.pack.workbook.readings import (
@@ -78,6 +78,9 @@ class BlockLayout:
     last_rows: tuple[int, ...] = ()
     apart: int | None = None
     apart_sum: int | None = None
+    reference_high: int | None = None
+    reference_low: int | None = None
+    """Extremes of the reference location at complete instants, where some are not complete."""
     whole_weight: int | None = None
     whole_spread: int | None = None
     whole_mean: int | None = None
@@ -106,6 +109,9 @@ class BlockLayout:
         if any(hold.evidence.reference is not None for hold in holds):
             self.apart = self._add("Largest distance from reference (°C)", 13)
             self.apart_sum = self._add("Σ of each instant's largest distance (°C)", 14)
+            if gaps:
+                self.reference_high = self._add("Reference at complete instants, max (°C)", 13)
+                self.reference_low = self._add("Reference at complete instants, min (°C)", 13)
         self.inside_from = self._add("Inside the limits not before (s)", 13)
         if whole_uneven:
             self.whole_weight = self._add("Σw, complete (s)", 12)
@@ -156,7 +162,7 @@ class BlockLayout:
                 weighted=optional(uneven, "Σw(T−S) (°C·s)"),
                 whole=optional(whole, "Σ of complete, w where uneven (°C or °C·s)"),
                 corrections=optional(corrected, "Σ correction (°C)"),
-                uncertainty=optional(uncertain, "largest standard uncertainty (°C)"),
+                uncertainty=optional(uncertain, "largest standard uncertainty, certificates (°C)"),
             )
         )
 
@@ -266,9 +272,13 @@ class BlockCells:
         return f"{self._sum(columns.corrections)}/{self._sum(columns.count)}"
 
     def uncertainty_high(self, location: int) -> str | None:
-        """Largest standard uncertainty of a corrected reading in the window."""
+        """Largest standard uncertainty of a corrected reading in the window, from its certificates."""
         column = self.layout.locations[location].uncertainty
         return None if column is None else f"MAX({self._window(column)})"
+
+    def widest_indication(self, location: int) -> str | None:
+        """Blocks don't hold the indication."""
+        return None
 
     def hold_high(self, location: int) -> str:
         """Largest reading of the hold."""
@@ -307,6 +317,18 @@ class BlockCells:
     def apart_high(self) -> str:
         """Largest distance of a location from the reference at one instant."""
         return f"MAX({self._window(self.layout.apart)})"
+
+    def reference_range(self) -> tuple[str, str] | None:
+        """Largest and least reading of the reference location over the complete instants of the window."""
+        reference, complete = self.hold.evidence.reference, self.hold.complete
+        if reference is None or complete is None or not complete.there.any():
+            return None
+        if complete.there.all():
+            return self.high(reference), self.low(reference)
+        return (
+            f"MAX({self._window(self.layout.reference_high)})",
+            f"MIN({self._window(self.layout.reference_low)})",
+        )
 
     def inside_from(self) -> str:
         """Time from which every location stays inside the limits; beyond the window if never."""
@@ -400,6 +422,9 @@ def _hold_columns(layout: BlockLayout, hold: HoldView) -> list[tuple[int, list[f
         apart = np.abs(corrected - corrected[:, [evidence.reference]]).max(axis=1)
         put(layout.apart, block_high(np.where(whole, apart, np.nan), starts), "temperature")
         sums(layout.apart_sum, lambda: np.where(whole, apart, np.nan))
+        own_c = np.where(whole, corrected[:, evidence.reference], np.nan)
+        put(layout.reference_high, block_high(own_c, starts), "temperature")
+        put(layout.reference_low, block_low(own_c, starts), "temperature")
     if hold.timed:
         put(layout.inside_from, block_high(inside_not_before(view, hold)[stretch], starts), "seconds")
     sums(layout.whole_weight, lambda: whole_weights)

@@ -11,6 +11,7 @@ from tempfile import TemporaryDirectory
 from typing import Any, Self
 
 from qualify.figures.absent import Absent, Maybe
+from qualify.pack.chances import PROBABILITY_FORMAT, is_near_an_end
 
 ACCENT = "#3C5A66"
 SHADE = "#EEEEEA"
@@ -57,6 +58,11 @@ STYLES: dict[str, dict[str, Any]] = {
     "finest": {"num_format": "0.000000", **_TOP},
     "sum": {"num_format": "0.0000E+00", **_TOP},
     "seconds": {"num_format": "General", **_TOP},
+    "strong fine": {"bold": True, "num_format": "0.0000", **_TOP},
+    "share": {"num_format": "0.0%", **_TOP},
+    "degrees": {"num_format": "[>=1000000]0.0E+00;0.0", "align": "right", **_TOP},
+    "probability": {"num_format": "0.000", "align": "right", **_TOP},
+    "probability near an end": {"num_format": PROBABILITY_FORMAT, "align": "right", **_TOP},
     "word": {**_TOP},
     "word for number": {"align": "right", **_TOP},
 }
@@ -146,6 +152,11 @@ class Sheet:
             self.text(column, "absent", "word for number")
         elif value is not None:
             self.number(column, value, style)
+
+    def probability(self, column: int, value: Maybe | None) -> None:
+        """Write a probability, which is shown in words near 0 and 1; or the word "absent"."""
+        near = isinstance(value, float) and is_near_an_end(value)
+        self.maybe(column, value, "probability near an end" if near else "probability")
 
     def formula(self, column: int, formula: str, value: float | str, style: str) -> None:
         """Write a formula with the engine's value as its cached result."""

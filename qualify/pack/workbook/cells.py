@@ -9,6 +9,7 @@ import numpy as np
 
 from qualify.evidence import Evaluation, HoldEvidence, RecordingEvidence
 from qualify.figures.absent import Absent, Maybe, present
+from qualify.figures.budget import COVERAGE
 from qualify.figures.instants import complete_instants
 from qualify.pack.workbook.book import column_letters
 from qualify.readings.model import BoolArray, FloatArray
@@ -17,6 +18,9 @@ from qualify.units import TemperatureUnit, difference_from_c, temperature_from_c
 
 MOST_INSTANTS = 5_000
 """A recording of more instants than this is shown in blocks."""
+
+INFINITE = "infinite"
+"""What stands for degrees of freedom where an uncertainty is taken as known."""
 
 SLACK = "1E-9"
 """A reading this little beyond a limit [°C] still keeps it, as in figures/response.py."""
@@ -51,6 +55,31 @@ def from_celsius(reference: str, unit: TemperatureUnit, *, difference: bool) -> 
     factor, offset = difference_from_c(1.0, unit), temperature_from_c(0.0, unit)
     scaled = f"{reference}*{factor!r}"
     return scaled if difference else f"{scaled}+{offset!r}"
+
+
+MANY_DEGREES = "1E6"
+"""From here on Student's t is written as its first two terms: spreadsheets' own function stops at 1E10."""
+
+
+def effective_degrees(standard: str, losses: list[str]) -> str | None:
+    """Formula of the effective degrees of freedom u⁴/Σ(u_i⁴/ν_i); the word where all are infinite.
+
+    Welch and Satterthwaite (JCGM 100:2008, G.4.1, equation G.2b). None where no ν_i is finite.
+    """
+    if not losses:
+        return None
+    loss = "+".join(losses)
+    return f'IF({loss}>0,{standard}^4/({loss}),"{INFINITE}")'
+
+
+def coverage_factor(degrees: str) -> str:
+    """Formula of the coverage factor for effective degrees of freedom, cut to a whole number.
+
+    Student's t at the coverage that k = 2 has for a normal distribution (JCGM 100:2008, G.4.1 and G.6.4;
+    clauses cited from memory); for many degrees of freedom ν it is 2 + 2.5/ν to 3 parts in 10¹².
+    """
+    student = f"TINV({1.0 - COVERAGE!r},MAX(1,INT({degrees}*(1+1E-12))))"
+    return f"IF(ISNUMBER({degrees}),IF({degrees}>{MANY_DEGREES},2+2.5/{degrees},{student}),2)"
 
 
 # Rows of a figures sheet that other sheets name: the given values, right under its header.
@@ -209,7 +238,10 @@ class Cells(Protocol):
         """Mean correction in the window."""
 
     def uncertainty_high(self, location: int) -> str | None:
-        """Largest standard uncertainty of a corrected reading in the window."""
+        """Largest standard uncertainty of a corrected reading in the window, from its certificates."""
+
+    def widest_indication(self, location: int) -> str | None:
+        """Indication [°C] of the first reading in the window with that uncertainty."""
 
     def hold_high(self, location: int) -> str:
         """Largest reading of the hold."""
@@ -234,6 +266,9 @@ class Cells(Protocol):
 
     def apart_high(self) -> str:
         """Largest distance of a location from the reference at one instant."""
+
+    def reference_range(self) -> tuple[str, str] | None:
+        """Largest and least reading of the reference location over the complete instants of the window."""
 
     def inside_from(self) -> str:
         """Time from which every location stays inside the limits; beyond the window if never."""

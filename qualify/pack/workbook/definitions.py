@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from qualify.evidence import Evaluation
 from qualify.pack.workbook.book import Book, Sheet
-from qualify.pack.workbook.words import CHAMBER, DECISIONS, LOCATION, MARKS, TRADE
+from qualify.pack.workbook.what_if import has_statistics
+from qualify.pack.workbook.words import CHAMBER, DECISIONS, LOCATION, MARKS, REPLICATES, STATISTICS, TRADE
 
 NAME = "Definitions"
 WIDTHS = (40, 34, 18, 92)
@@ -33,6 +34,18 @@ def write_definitions(book: Book, evaluation: Evaluation) -> None:
         "Figures of the chamber",
         ((word.name, own, word.unit, word.definition) for word in CHAMBER.values()),
     )
+    if has_statistics(evaluation):
+        _rows(
+            sheet,
+            "Statistics of a window",
+            ((word.name, own, word.unit, word.definition) for word in STATISTICS.values()),
+        )
+    if evaluation.record.replicates:
+        _rows(
+            sheet,
+            "Replicate runs",
+            ((word.name, own, word.unit, word.definition) for word in REPLICATES.values()),
+        )
     variants = {
         (variant.document, variant.name): variant
         for survey in evaluation.record.surveys

@@ -86,7 +86,7 @@ class FiguresLayout:
         evaluation: Evaluation,
         survey: int,
         found: tuple[RecordingView, HoldView, Cells] | None,
-        uncertainty: Callable[[int, int], str | None],
+        uncertainty: Callable[[str, int, int], str | None],
     ) -> None:
         self.survey = survey
         self.record: SurveyRecord = evaluation.record.surveys[survey]
@@ -146,12 +146,56 @@ class FiguresLayout:
         return sum(line.live for section in self.sections for line in section.lines)
 
     def uncertainty_high(self, location: str) -> str | None:
-        """Formula of a location's largest standard uncertainty in the window."""
-        if self.cells is None or self.hold is None or location not in self._index:
+        """Formula of a location's largest standard uncertainty in the window, from its certificates."""
+        cells = self._cells_of(location)
+        return None if cells is None else cells.uncertainty_high(self._index[location])
+
+    def widest_indication(self, location: str) -> str | None:
+        """Formula of the indication [°C] at which a location has that uncertainty."""
+        cells = self._cells_of(location)
+        return None if cells is None else cells.widest_indication(self._index[location])
+
+    def _cells_of(self, location: str) -> Cells | None:
+        """Formulas over the readings, where the location has a window on a sheet."""
+        if self.hold is None or location not in self._index or self.hold.evidence.window is None:
             return None
-        if self.hold.evidence.window is None:
-            return None
-        return self.cells.uncertainty_high(self._index[location])
+        return self.cells
+
+    def half_widths(self) -> tuple[tuple[str, float] | None, tuple[str, float] | None]:
+        """Inhomogeneity and instability as a chamber's budget takes them: formula and value [°C].
+
+        Over the complete instants.
+        """
+        reference = self._reference_number()
+        means = self.sections[-1].lines
+        if reference is None or self.hold is None or any(line.formula is None for line in means):
+            return None, None
+        values = [float(line.value) for line in means]
+        own, cells = self.location("mean_complete", reference), self._all("mean_complete")
+        apart = (
+            f"MAX(MAX({cells})-{own},{own}-MIN({cells}))",
+            max(max(values) - values[reference], values[reference] - min(values)),
+        )
+        extremes = None if self.cells is None else self.cells.reference_range()
+        highest_c, lowest_c = self._reference_extremes()
+        if extremes is None or highest_c is None or lowest_c is None:
+            return apart, None
+        swing = (
+            f"MAX({extremes[0]}-{own},{own}-{extremes[1]})",
+            max(highest_c - values[reference], values[reference] - lowest_c),
+        )
+        return apart, swing
+
+    def _reference_extremes(self) -> tuple[float | None, float | None]:
+        """Largest and least reading [°C] of the reference location over the complete instants."""
+        hold, view = self.hold, self.view
+        if hold is None or view is None or hold.evidence.reference is None or hold.complete is None:
+            return None, None
+        if hold.evidence.window is None or not hold.complete.there.any():
+            return None, None
+        window = slice(hold.evidence.window[0], hold.evidence.window[1] + 1)
+        values = view.evidence.readings.corrected_c[window, hold.evidence.reference][hold.complete.there]
+        return float(values.max()), float(values.min())
 
     def live_chamber(self, key: str) -> bool:
         """Whether a chamber figure is live."""
@@ -207,8 +251,8 @@ class FiguresLayout:
         return self._line(word.name, location.location, word.unit, engine, formula, "")
 
     def _location_formula(self, key: str, number: int, index: int) -> str | None:
-        if key == "expanded_uncertainty_c":
-            return self._uncertainty(self.survey, number)
+        if key in ("standard_uncertainty_c", "expanded_uncertainty_c", "coverage_factor"):
+            return self._uncertainty(key, self.survey, number)
         if self.cells is None or self.hold is None:
             return None
         below = self.hold.evidence.entered_from_below
@@ -590,7 +634,10 @@ def _write_line(sheet: Sheet, line: Line, fahrenheit: bool, remark_column: int) 
         sheet.text(ENGINE_COLUMN, NEVER, "word for number")
         sheet.formula(CHECK_COLUMN, f'IF(ISNUMBER({live}),"differs","agrees")', "agrees", "word, set in")
     else:
-        sheet.maybe(ENGINE_COLUMN, line.engine, style)
+        if line.name == CHAMBER["conformance_probability"].name:
+            sheet.probability(ENGINE_COLUMN, line.engine)
+        else:
+            sheet.maybe(ENGINE_COLUMN, line.engine, style)
         if line.live:
             sheet.formula(CHECK_COLUMN, agrees(live, engine), "agrees", "word, set in")
     if fahrenheit and line.unit in _IN_FAHRENHEIT:

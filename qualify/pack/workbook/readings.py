@@ -56,7 +56,7 @@ class LocationColumns:
     corrected: int
     points: tuple[Points, ...]
     uncertainty: int | None
-    """Standard uncertainty of the corrected reading; None where none is known."""
+    """Standard uncertainty of the corrected reading from its certificates; None where they give none."""
     allowance: str
     """Variance that a reading beyond the end points adds, as a formula."""
 
@@ -75,6 +75,8 @@ class InstantLayout:
     locations: list[LocationColumns] = field(default_factory=list)
     apart: dict[int, int] = field(default_factory=dict)
     """Column of the largest distance from each reference location."""
+    reference: dict[int, int] = field(default_factory=dict)
+    """Column of each reference location's readings at complete instants, where some are not complete."""
     inside_from: dict[int, int] = field(default_factory=dict)
     """Per hold: the column of the time from which the limits may be kept."""
     weights: dict[tuple[int, bytes], int] = field(default_factory=dict)
@@ -142,7 +144,7 @@ class InstantLayout:
         allowance = next((formula for formula in allowances if formula is not None), None)
         uncertainty = None
         if allowance is not None:
-            uncertainty = self._add(f"{name}\nstandard uncertainty (°C)", width)
+            uncertainty = self._add(f"{name}\nstandard uncertainty, certificates (°C)", width)
         return LocationColumns(
             name=name,
             unit=unit,
@@ -163,6 +165,12 @@ class InstantLayout:
             self.groups.append(len(self.headers))
             self.apart[reference] = self._add(
                 f"Largest distance from {self.locations[reference].name} (°C)", 12
+            )
+        gaps = hold.complete is not None and not hold.complete.there.all()
+        if reference is not None and gaps and reference not in self.reference:
+            self.groups.append(len(self.headers))
+            self.reference[reference] = self._add(
+                f"{self.locations[reference].name} at complete instants (°C)", 12
             )
         if hold.timed:
             self.groups.append(len(self.headers))
@@ -263,9 +271,17 @@ class InstantCells:
         return "+".join(f"AVERAGE({self._window(column)})" for column in columns)
 
     def uncertainty_high(self, location: int) -> str | None:
-        """Largest standard uncertainty of a corrected reading in the window."""
+        """Largest standard uncertainty of a corrected reading in the window, from its certificates."""
         column = self.layout.locations[location].uncertainty
         return None if column is None else f"MAX({self._window(column)})"
+
+    def widest_indication(self, location: int) -> str | None:
+        """Indication [°C] of the first reading in the window with that uncertainty."""
+        place = self.layout.locations[location]
+        if place.uncertainty is None:
+            return None
+        cells = self._window(place.uncertainty)
+        return f"INDEX({self._window(place.celsius)},MATCH(MAX({cells}),{cells},0))"
 
     def hold_high(self, location: int) -> str:
         """Largest reading of the hold."""
@@ -303,6 +319,17 @@ class InstantCells:
         """Largest distance of a location from the reference at one instant."""
         assert self.hold.evidence.reference is not None
         return f"MAX({self._window(self.layout.apart[self.hold.evidence.reference])})"
+
+    def reference_range(self) -> tuple[str, str] | None:
+        """Largest and least reading of the reference location over the complete instants of the window."""
+        reference, complete = self.hold.evidence.reference, self.hold.complete
+        if reference is None or complete is None or not complete.there.any():
+            return None
+        column = self.layout.locations[reference].corrected
+        if not complete.there.all():
+            column = self.layout.reference[reference]
+        cells = self._window(column)
+        return f"MAX({cells})", f"MIN({cells})"
 
     def inside_from(self) -> str:
         """Time from which every location stays inside the limits; beyond the window if never."""
@@ -446,8 +473,9 @@ def _columns(layout: InstantLayout) -> list[_Column]:
     for index, place in enumerate(layout.locations):
         columns.extend(_location_columns(layout, index, place))
     columns.extend(_instant_columns(layout))
+    written: set[int] = set()
     for hold in layout.view.holds:
-        columns.extend(_hold_columns(layout, hold))
+        columns.extend(_hold_columns(layout, hold, written))
     return columns
 
 
@@ -484,7 +512,7 @@ def _location_columns(layout: InstantLayout, index: int, place: LocationColumns)
 
 
 def _uncertainty_column(layout: InstantLayout, index: int, place: LocationColumns, column: int) -> _Column:
-    """Standard uncertainty of each corrected reading in a window."""
+    """Standard uncertainty of each corrected reading in a window, from its certificates."""
     correction = layout.view.evidence.readings.corrections[index]
     assert correction is not None and correction.coverage_factor is not None
     indications = (place.celsius, *place.between)
@@ -530,7 +558,8 @@ def _instant_columns(layout: InstantLayout) -> list[_Column]:
     ]
 
 
-def _hold_columns(layout: InstantLayout, hold: HoldView) -> list[_Column]:
+def _hold_columns(layout: InstantLayout, hold: HoldView, written: set[int]) -> list[_Column]:
+    """Columns of one hold; `written` holds those that another hold has already given."""
     view = layout.view
     corrected = view.evidence.readings.corrected_c
     seconds = view.evidence.readings.recording.seconds
@@ -545,6 +574,11 @@ def _hold_columns(layout: InstantLayout, hold: HoldView) -> list[_Column]:
         apart = np.where(view.complete, np.abs(corrected - corrected[:, [reference]]).max(axis=1), np.nan)
         formula = f"MAX({high}#-{letters}#,{letters}#-{low}#)"
         columns.append(_Column(layout.apart[reference], apart, formula, "temperature"))
+    if reference is not None and reference in layout.reference and layout.reference[reference] not in written:
+        values = np.where(view.complete, corrected[:, reference], np.nan)
+        letters = column_letters(layout.locations[reference].corrected)
+        columns.append(_Column(layout.reference[reference], values, f"{letters}#", "temperature"))
+        written.add(layout.reference[reference])
     if hold.timed:
         not_before = inside_not_before(view, hold)
         first = layout.excel_row(hold.evidence.hold[0])

@@ -102,7 +102,10 @@ def _write_requirement(
         sheet.formula(_LIVE, live, requirement.value, number)
     else:
         sheet.text(_LIVE, "engine only" if present(requirement.value) else "absent", "word for number")
-    sheet.maybe(_VALUE, requirement.value, number)
+    if requirement.figure == "conformance_probability":
+        sheet.probability(_VALUE, requirement.value)
+    else:
+        sheet.maybe(_VALUE, requirement.value, number)
     sheet.text(_UNIT, DIFFERENCE if requirement.unit == "°C" else requirement.unit)
     for column, limit in (
         (_LOW, requirement.limit_low),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import isnan
 
@@ -63,6 +63,43 @@ class Points:
             return of_points
         of_fit = self._polynomial(indication, _VARIANCE, 2 * self.step.curve.degree)
         return f"SQRT(({of_points})^2+MAX({of_fit},0))"
+
+    def shared_uncertainty(self, indication: str) -> str:
+        """Formula of what the certificate itself states: U/k of the larger neighbour, and the fit."""
+        if self.step.private_uncertainty_c is None:
+            return self.standard_uncertainty(indication)
+        own = self._larger_neighbour(
+            indication,
+            lambda row: f"{cell(CERTIFICATES, row, _EXPANDED)}/{cell(CERTIFICATES, row, _FACTOR)}",
+            lambda place: f"INDEX({self._column(_EXPANDED)},{place})/INDEX({self._column(_FACTOR)},{place})",
+        )
+        if self.step.curve is None:
+            return own
+        of_fit = self._polynomial(indication, _VARIANCE, 2 * self.step.curve.degree)
+        return f"SQRT(({own})^2+MAX({of_fit},0))"
+
+    def private_uncertainty(self, indication: str) -> str:
+        """Formula of the part that no other sensor shares: the larger neighbour's."""
+        return self._larger_neighbour(
+            indication,
+            lambda row: cell(CERTIFICATES, row, _PRIVATE),
+            lambda place: f"INDEX({self._column(_PRIVATE)},{place})",
+        )
+
+    def _larger_neighbour(
+        self, indication: str, at_row: Callable[[int], str], at_place: Callable[[str], str]
+    ) -> str:
+        """The larger of the two neighbouring points' values, the point's own where one is met."""
+        if self.first == self.last:
+            return at_row(self.first)
+        low, high = (cell(CERTIFICATES, row, _INDICATION) for row in (self.first, self.last))
+        points, place = self._place(indication)
+        own, following = at_place(place), at_place(f"{place}+1")
+        between = f"IF(INDEX({points},{place})={indication},{own},MAX({own},{following}))"
+        return (
+            f"IF({indication}<={low},{at_row(self.first)},"
+            f"IF({indication}>={high},{at_row(self.last)},{between}))"
+        )
 
     def beyond(self, indication: str) -> str:
         """Formula that says whether an indication lies beyond the end points."""

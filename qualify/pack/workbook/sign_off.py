@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 from qualify.evidence import Evaluation
+from qualify.figures.absent import Absent
+from qualify.pack.chances import probability_words
+from qualify.pack.run_words import group_title, words_of_runs
 from qualify.pack.workbook.book import Book, Sheet, lines_of
 from qualify.pack.workbook.figures import FiguresLayout
+from qualify.pack.workbook.runs import RunsLayout
 from qualify.pack.workbook.uncertainty import UncertaintyLayout
 from qualify.record import Decision, SurveyRecord
 from qualify.units import TemperatureUnit, difference_from_c, parse_unit, temperature_from_c
 
 NAME = "Sign-off"
-WIDTHS = (28, 22, 13, 21, 23)
+WIDTHS = (28, 22, 13, 21, 26)
 LINE = 122
 """Characters that run across the page."""
 BESIDE = 94
 """Characters that run across the page beside the first column."""
 
 NAME_WIDTH = 28
-MOST_SURVEYS, MOST_REMARKS, MOST_ITEMS = 12, 2, 5
+MOST_SURVEYS, MOST_REMARKS, MOST_ITEMS, MOST_GROUPS = 12, 2, 5, 3
 PART_11 = (
     "This workbook can carry the fields of a signed record, but is not by itself a 21 CFR Part 11 system.",
     "A person signs, not the tool: the signatures below say what the persons who give them have found.",
@@ -31,7 +35,11 @@ MEANINGS = {
 
 
 def write_sign_off(
-    book: Book, evaluation: Evaluation, figures: list[FiguresLayout], uncertainty: UncertaintyLayout
+    book: Book,
+    evaluation: Evaluation,
+    figures: list[FiguresLayout],
+    uncertainty: UncertaintyLayout,
+    runs: RunsLayout,
 ) -> None:
     """Write the sheet."""
     record = evaluation.record
@@ -64,7 +72,8 @@ def write_sign_off(
     _pair(sheet, "Scope", record.plan.scope or "not stated", most=4)
     sheet.next()
     _verdicts(sheet, evaluation)
-    _live(sheet, figures, uncertainty)
+    _runs(sheet, evaluation)
+    _live(sheet, figures, uncertainty, runs)
     sheet.next()
     _items(sheet, evaluation)
     if record.cautions:
@@ -132,7 +141,7 @@ def _verdicts(sheet: Sheet, evaluation: Evaluation) -> None:
         _pair(
             sheet,
             name,
-            f"{str(survey.verdict).upper()} · {survey.stage} · {_asked(survey, unit)}",
+            f"{str(survey.verdict).upper()} · {survey.stage} · {_asked(survey, unit)} · {_sure(survey)}",
             most=2,
         )
         for remark in survey.remarks[:remarks_each]:
@@ -167,14 +176,36 @@ def _asked(survey: SurveyRecord, unit: TemperatureUnit) -> str:
     return words
 
 
-def _live(sheet: Sheet, figures: list[FiguresLayout], uncertainty: UncertaintyLayout) -> None:
+def _sure(survey: SurveyRecord) -> str:
+    """Word the probability that all watched locations conformed, or why it isn't known."""
+    found = survey.chamber.conformance_probability
+    if isinstance(found, Absent):
+        return f"probability of conformance not known: {found.reason}"
+    return f"probability that all watched locations conformed: {probability_words(found)}"
+
+
+def _runs(sheet: Sheet, evaluation: Evaluation) -> None:
+    """Say of each group of replicate runs what it shows of runs to come."""
+    groups = evaluation.record.replicates
+    unit = parse_unit(evaluation.record.units) or TemperatureUnit.C
+    for group in groups[:MOST_GROUPS]:
+        _pair(sheet, "Replicate runs", f"{group_title(group, unit)}: {words_of_runs(group, unit)}", most=3)
+    if len(groups) > MOST_GROUPS:
+        _pair(sheet, "", f"and {len(groups) - MOST_GROUPS} more set points with runs: sheet Runs", most=1)
+
+
+def _live(
+    sheet: Sheet, figures: list[FiguresLayout], uncertainty: UncertaintyLayout, runs: RunsLayout
+) -> None:
     """Say how many of the workbook's live figures agree with the engine's."""
     checks = [layout.checks for layout in figures]
-    if uncertainty.budgets:
-        checks.extend(uncertainty.checks)
+    if uncertainty.budgets.locations:
+        checks.extend((*uncertainty.checks, uncertainty.budgets.checks))
+    checks.extend(runs.checks)
     if not checks:
         return
-    total = sum(layout.live_lines for layout in figures) + uncertainty.live
+    total = sum(layout.live_lines for layout in figures) + uncertainty.live + uncertainty.budgets.live
+    total += runs.live
     for name, word, count in (("Live figures", "agrees", total), ("", "differs", 0)):
         sheet.text(0, name, "strong")
         which = "agree with" if word == "agrees" else "differ from"

@@ -90,18 +90,35 @@ LOCATION: dict[str, Word] = {
     "mean_correction_c": Word(
         "Mean correction", DIFFERENCE, "Mean in the window of (corrected − raw reading)."
     ),
+    "standard_uncertainty_c": Word(
+        "Standard uncertainty of one corrected reading",
+        DIFFERENCE,
+        "Largest in the window: √Σu² over the certificates and the sources that the plan gives; each stands "
+        "on the sheet Budgets.",
+    ),
     "expanded_uncertainty_c": Word(
         "Expanded uncertainty of one corrected reading",
         DIFFERENCE,
-        "Largest in the window, at the coverage factor below; its parts stand on the sheet Uncertainty.",
+        "U = k·u, of that standard uncertainty.",
     ),
     "mean_expanded_uncertainty_c": Word(
         "Expanded uncertainty of the mean",
         DIFFERENCE,
-        "k·√((U/k)² + s²/effective readings), s the standard deviation in the window; re-performed on the "
-        "sheet Uncertainty from the engine's effective readings.",
+        "k·√(u² + u_A²), u_A the standard error of the mean of an autocorrelated series and k the mean's "
+        "own; re-performed on the sheet Uncertainty from the engine's u_A.",
     ),
-    "coverage_factor": Word("Coverage factor k", NUMBER, "The certificate's own where one applies; else 2."),
+    "coverage_factor": Word(
+        "Coverage factor k",
+        NUMBER,
+        "Of one corrected reading. The certificate's own where it makes up the whole budget; else Student's "
+        "t for the effective degrees of freedom, cut to a whole number, at a coverage of 95.45 %: 2 where "
+        "all sources are taken as known.",
+    ),
+    "mean_coverage_factor": Word(
+        "Coverage factor k of the mean",
+        NUMBER,
+        "Student's t as above, for the budget of the mean: its scatter has degrees of freedom of its own.",
+    ),
     "agreement_at_ambient_c": Word(
         "Agreement at ambient",
         DIFFERENCE,
@@ -189,8 +206,117 @@ CHAMBER: dict[str, Word] = {
     "conformance_probability": Word(
         "Probability of conformance",
         NUMBER,
-        "That all watched locations kept the limits in the window, by Monte Carlo (JCGM 101). It says "
-        "nothing of places without a sensor.",
+        "That all watched locations kept the limits in the window, by Monte Carlo over their budgets (JCGM "
+        "101); its terms stand on the sheet Sureness. It says nothing of places without a sensor, and is "
+        "never printed as certain.",
+    ),
+}
+
+STATISTICS: dict[str, Word] = {
+    "autocorrelation": Word(
+        "Autocorrelation",
+        NUMBER,
+        "Correlation of each reading in the window with the one before it, a control cycle left in.",
+    ),
+    "standard_error_c": Word(
+        "Standard error of the mean",
+        DIFFERENCE,
+        "Standard deviation of the window's mean, for readings that are not independent of each other.",
+    ),
+    "drift_standard_error_c_per_h": Word(
+        "Standard error of the drift",
+        RATE,
+        "Of the least-squares slope, consistent under autocorrelation (Newey–West); to compare with the "
+        "drift's interval, which is made in another way.",
+    ),
+    "steadiness": Word(
+        "Test of steadiness",
+        NUMBER,
+        "Ratio of what the three slowest waves of the window hold to what its faster ones foretell for them: "
+        "about 1 in a steady window. p: how often a steady window shows as much.",
+    ),
+    "comparison": Word(
+        "Difference from the chamber mean, of a pair",
+        DIFFERENCE,
+        "Mean in the window of T_i − mean_j T_j, or T_i − T_j, at the same instants, with a half-width that "
+        "allows for autocorrelation and holds for all of them together. About what the sensors showed: their "
+        "errors stand in the budgets.",
+    ),
+    "field": Word(
+        "Estimate of unwatched places",
+        TEMPERATURE,
+        "Highest and lowest mean temperature that a smooth model through the watched locations expects in "
+        "the whole work zone. Never a verdict.",
+    ),
+    "risks": Word(
+        "Consumer's and producer's risk",
+        NUMBER,
+        "Under the plan's prior: chance that a reading beyond the limits is accepted, and that one within "
+        "them is not (JCGM 106:2012).",
+    ),
+    "what_if": Word(
+        "What would change the margin",
+        DIFFERENCE,
+        "Margin less guard band of the hold as measured, with one thing changed: a source of uncertainty "
+        "halved, another decision rule; as estimates twice the locations, a window twice as long.",
+    ),
+}
+
+REPLICATES: dict[str, Word] = {
+    "mean_deviations_c": Word(
+        "Mean deviation in a run",
+        DIFFERENCE,
+        "Mean of a location in the window of one run, less the set point.",
+    ),
+    "tolerance": Word(
+        "Tolerance limit",
+        DIFFERENCE,
+        "Mean ± k·s over the runs: holds the stated share of all future runs with the stated confidence, if "
+        "runs scatter normally. The sample is the run.",
+    ),
+    "next_run": Word(
+        "Next run",
+        DIFFERENCE,
+        "Where the next run's figure will lie: mean ± t·s·√(1 + 1/n), with the stated confidence.",
+    ),
+    "passing": Word(
+        "Passing runs",
+        NUMBER,
+        "What passes and fails alone show of the share of runs that keep the limits (Clopper–Pearson).",
+    ),
+    "runs_needed": Word(
+        "Runs needed",
+        NUMBER,
+        "Runs that would have to pass to show the stated share, and runs whose tolerance limit would lie "
+        "within the limit if mean and s stayed as they are.",
+    ),
+    "components": Word(
+        "Components of variance",
+        "°C² of difference",
+        "What moves all locations of a run alike, what parts the locations, and the rest; by analysis of "
+        "variance, and by restricted likelihood as a second opinion.",
+    ),
+    "locations": Word(
+        "Tolerance limits of a location",
+        DIFFERENCE,
+        "Mean of the location over the runs ± k·s, s from all locations together (run and rest).",
+    ),
+    "outlying": Word(
+        "Outlying run",
+        NUMBER,
+        "Distance of the farthest run from the mean in standard deviations (Grubbs).",
+    ),
+    "trend": Word("Trend over runs", "°C of difference per run", "Least-squares slope in the order of runs."),
+    "control": Word(
+        "Control limits",
+        DIFFERENCE,
+        "Within which single runs scatter as long as nothing changes, from the steps between neighbours.",
+    ),
+    "capability": Word(
+        "Capability",
+        NUMBER,
+        "Ppk: distance of the mean from the nearer limit over 3·s; Cpk: with s from the steps between "
+        "neighbouring runs. Of a stable sequence only.",
     ),
 }
 
@@ -264,9 +390,25 @@ DECISIONS = (
     ("simple acceptance", "Guard band 0: the figure is held against the limit itself."),
     (
         "guarded acceptance",
-        "Guard band w = the expanded uncertainty U of one corrected reading at the deciding location, "
-        "unless the plan or a document's own rule says otherwise. U guards deviations, overshoot, high "
-        "excess and time to band; stability and spreads are differences of readings and are decided simply.",
+        "Guard band w = the expanded uncertainty U of one corrected reading at the deciding location, or r·U "
+        "where the plan states a guard factor r, unless a document's own rule says otherwise. U guards "
+        "deviations, overshoot, high excess and time to band; stability and spreads are differences of "
+        "readings and are decided simply.",
+    ),
+    (
+        "acceptance by probability",
+        "The probability that the true value lies inside the limits, from the reading's standard uncertainty "
+        "u and a normal distribution, must reach the plan's at_least; less is conditional (JCGM 106:2012). "
+        "Where one limit is near, it is a guard band z·u.",
+    ),
+    (
+        "iso-14253-1",
+        "The same with 95 %, unless another probability was agreed.",
+    ),
+    (
+        "other rules",
+        "What other decision rules would have said of the same evidence: sheet Other rules. They never "
+        "change a decision.",
     ),
     (
         "decided by",
@@ -294,13 +436,4 @@ MARKS = (
         "From memory, not confirmed: never decides a verdict until a person confirms it in a licensed copy.",
     ),
     ("[X]", "Sources disagree: never decides a verdict until a person confirms it in a licensed copy."),
-)
-
-LEFT_OUT = (
-    "drift of sensors and logger since their calibration",
-    "logger resolution and noise, where its channel has no certificate",
-    "reference junction, where no channel or loop certificate covers it",
-    "inhomogeneity of the thermocouple wire along the temperature gradient",
-    "radiation between the sensor and the walls, conduction along its leads",
-    "the straight line between calibration points (interpolation)",
 )

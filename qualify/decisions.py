@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import inf, isinf
 
 from qualify.figures.absent import Absent, Maybe, present
-from qualify.inference.guard_bands import GuardRule, guard_band
+from qualify.inference.guard_bands import ONE_SIDED_FACTOR, GuardRule, guard_band
 from qualify.inference.risks import SLACK, Zone, conformance_probability, zone
 from qualify.plan.model import Acceptance
 from qualify.record import Decision, OtherRule
@@ -72,8 +72,14 @@ class Limit:
         return low, high
 
     def probability(self, value: float, standard_uncertainty: float) -> float:
-        """Probability that the true value lies inside both limits of the band."""
+        """Probability that the true value keeps the limits.
+
+        Both limits of the band count where they stand closer than 6 u; else only those of this requirement:
+        a value far from its own limit must not answer for the other one, which is judged by itself.
+        """
         low, high = self.band
+        if low is not None and high is not None and high - low >= ONE_SIDED_FACTOR * standard_uncertainty:
+            low, high = self.low, self.high
         found = conformance_probability(value, standard_uncertainty, limit_low=low, limit_high=high)
         assert present(found)
         return found

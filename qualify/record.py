@@ -326,12 +326,18 @@ class UncertaintyRecord:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SimulatedFigureRecord:
-    """A figure of the window, and what the sensors' errors leave open about it [°C]; 95 % interval."""
+    """A figure of the window, and what the sensors' errors leave open about it [°C].
+
+    The propagated interval is that of the trials; the other one, to state, is drawn back where `warning` says
+    so. Both 95 %.
+    """
 
     figure: str
     as_shown_c: float
     mean_c: float
     standard_uncertainty_c: float
+    propagated_low_c: float
+    propagated_high_c: float
     low_c: float
     high_c: float
     warning: str
@@ -405,6 +411,8 @@ class RiskRecord:
     guard_band_c: float
     consumer: float
     producer: float
+    consumer_if_conditional: float
+    """The consumer's risk where readings between guard band and limit are accepted too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

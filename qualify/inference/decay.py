@@ -9,7 +9,7 @@ import numpy as np
 
 from qualify.figures.absent import Absent, Maybe
 from qualify.inference.course_fit import CourseFit, fit_course
-from qualify.inference.curve_fits import Curve, nonlinear_fit
+from qualify.inference.curve_fits import Curve
 from qualify.readings.model import FloatArray
 
 _SECOND_SHARE = 0.002
@@ -241,6 +241,9 @@ def second_decay(
 ) -> SecondDecay | Absent:
     """Look for a second, slower decay where one alone doesn't describe the record.
 
+    The pair of time constants is looked for on a grid, levels by linear least squares; then all but the slow
+    one are fitted and tested as the single decay was. The slow time constant is known to its grid (20 %).
+
     Parameters
     ----------
     after_s, values : (n,) float64
@@ -257,33 +260,43 @@ def second_decay(
     """
     t = after_s - decay.delay_s
     tau = decay.time_constant_s.value
+    # Slower than the record is long, a second decay can't be told from a drift.
+    longest = max(float(t[-1]), 2.0 * tau)
+    pairs = [
+        (float(quick), float(slow))
+        for quick in tau * np.linspace(0.4, 1.1, 29)
+        for slow in np.geomspace(1.3 * tau, longest, 16)
+    ]
+    weight = np.ones(t.size) if sd is None else 1.0 / sd
+    misses = [_two_missed(t, values, weight, quick, slow, decay.lag_s) for quick, slow in pairs]
+    best = int(np.argmin(misses))
+    if not np.isfinite(misses[best]):
+        return Absent("a second decay doesn't describe the record either")
+    first_s, slow_s = pairs[best]
 
     def curve(time: FloatArray, coefficients: FloatArray) -> FloatArray:
-        start, floor = coefficients[:2]
-        quick, ratio = (exp(min(max(float(c), -50.0), 50.0)) for c in coefficients[2:4])
-        share = 1.0 / (1.0 + exp(min(max(-float(coefficients[4]), -50.0), 50.0)))
-        first = shown_share(time, quick, decay.lag_s)
-        slow = shown_share(time, quick * (1.0 + ratio), decay.lag_s)
-        return floor + (start - floor) * ((1.0 - share) * first + share * slow)
+        start, floor, log_quick, share = (float(value) for value in coefficients)
+        quick = shown_share(time, exp(min(max(log_quick, -50.0), 50.0)), decay.lag_s)
+        slow = shown_share(time, slow_s, decay.lag_s)
+        return floor + (start - floor) * ((1.0 - share) * quick + share * slow)
 
-    drop = decay.start.value - decay.floor.value
-    starts = [
-        np.array([decay.start.value, decay.floor.value - below * drop, log(tau * part), log(ratio), logit])
-        for part, ratio, logit, below in (
-            (0.9, 3.0, -2.0, 0.0),
-            (0.6, 4.0, -1.0, 0.0),
-            (0.95, 9.0, -3.0, 0.05),
-        )
-    ]
-    for start in starts:
-        rough = nonlinear_fit(curve, start, t, values)
-        if isinstance(rough, Absent):
-            continue
-        found = fit_course(curve, rough.coefficients, t, values, sd=sd, resolution=resolution)
-        if isinstance(found, Absent) or not found.misfit.fits:
-            continue
-        quick, ratio = np.exp(found.coefficients[2:4])
-        share = 1.0 / (1.0 + exp(-float(found.coefficients[4])))
-        if _SECOND_SHARE < share < 1.0 - _SECOND_SHARE:
-            return SecondDecay(time_constant_s=float(quick * (1.0 + ratio)), share=share)
-    return Absent("a second decay doesn't describe the record either")
+    start = np.array([decay.start.value, decay.floor.value, log(first_s), 0.1])
+    found = fit_course(curve, start, t, values, sd=sd, resolution=resolution)
+    if isinstance(found, Absent) or not found.misfit.fits:
+        return Absent("a second decay doesn't describe the record either")
+    share = float(found.coefficients[3])
+    if not _SECOND_SHARE < share < 1.0 - _SECOND_SHARE:
+        return Absent("a second decay doesn't describe the record either")
+    return SecondDecay(time_constant_s=slow_s, share=share)
+
+
+def _two_missed(
+    t: FloatArray, values: FloatArray, weight: FloatArray, quick_s: float, slow_s: float, lag_s: float
+) -> float:
+    """Sum of squares that two decays of given time constants leave; infinite where one of them rises."""
+    columns = (np.ones(t.size), shown_share(t, quick_s, lag_s), shown_share(t, slow_s, lag_s))
+    design = np.column_stack(columns) * weight[:, None]
+    amplitudes = np.linalg.lstsq(design, weight * values, rcond=None)[0]
+    if min(amplitudes[1:]) <= 0:
+        return float("inf")
+    return float(np.sum((weight * values - design @ amplitudes) ** 2))

@@ -220,8 +220,8 @@ def purge(
         model = _model(decay, limit, analyser.u, gas)
         if leak is True:
             why = (
-                f"the floor of {floor.value:.4g} % stands above the supply's {supply:.4g} %: air leaks in, "
-                "or the supply is not what it is said to be"
+                f"the floor of {floor.value:.4g} % stands above the supply's {supply:.4g} %: air leaks in, a "
+                "dead leg still empties, or the supply is not what it is said to be"
             )
             findings.append(why)
             model = Absent(f"the purge gas alone does not describe the record: {why}")

@@ -176,6 +176,8 @@ def _figure(name: str, found: SimulatedFigure) -> SimulatedFigureRecord:
         as_shown_c=found.as_shown_c,
         mean_c=found.mean_c,
         standard_uncertainty_c=found.standard_uncertainty_c,
+        propagated_low_c=found.propagated_low_c,
+        propagated_high_c=found.propagated_high_c,
         low_c=found.low_c,
         high_c=found.high_c,
         warning=found.selection_warning,

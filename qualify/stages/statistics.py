@@ -21,6 +21,7 @@ from qualify.figures.series import (
 from qualify.figures.uniformity import Window
 from qualify.plan.model import Acceptance, Plan
 from qualify.plan.statistics import StatisticsChoice
+from qualify.probability import student_quantile
 from qualify.record import LocationRecord, RiskRecord, SeriesRecord, StatisticsRecord
 from qualify.stages.hold_figures import HoldFigures
 from qualify.stages.requirements import rule_of
@@ -102,7 +103,8 @@ def _hac_error(seconds: np.ndarray, values: np.ndarray) -> Maybe:
 
 def _standard_error(seconds: np.ndarray, values: np.ndarray) -> Maybe:
     found = standard_error_of_mean(seconds, values, find_cycle(seconds, values))
-    return found if isinstance(found, Absent) else found.standard_error_c
+    # As in the budget of the mean: the half-width, an unfinished cycle included, over Student's t.
+    return found if isinstance(found, Absent) else found.half_width_c / student_quantile(found.degrees)
 
 
 def drift_in_words(record: LocationRecord, within_c: float, hours: float) -> str:
@@ -167,7 +169,7 @@ def _risks(
     plan: Plan, stretch: Stretch, figures: HoldFigures, choice: StatisticsChoice
 ) -> RiskRecord | Absent:
     """Global risks of the plan's rule under its prior, for the most uncertain location."""
-    from qualify.inference.global_risks import global_risk, normal_prior
+    from qualify.inference.global_risks import GlobalRisk, global_risk, normal_prior
 
     prior = choice.prior
     if prior is None:
@@ -189,14 +191,19 @@ def _risks(
         return Absent("no acceptance zone: the guard bands swallow the tolerance")
     if worst.standard_c == 0.0:
         return Absent("an uncertainty of zero carries no risk")
-    found = global_risk(
-        normal_prior(prior.mean_c, prior.standard_c),
-        worst.standard_c,
-        limit_low=low_c - setpoint_c,
-        limit_high=high_c - setpoint_c,
-        accept_low=low_c - setpoint_c + guard_c,
-        accept_high=high_c - setpoint_c - guard_c,
-    )
+
+    def risk(inside_c: float) -> GlobalRisk:
+        """Risks of accepting what lies at least so far inside the limits."""
+        return global_risk(
+            normal_prior(prior.mean_c, prior.standard_c),
+            worst.standard_c,
+            limit_low=low_c - setpoint_c,
+            limit_high=high_c - setpoint_c,
+            accept_low=low_c - setpoint_c + inside_c,
+            accept_high=high_c - setpoint_c - inside_c,
+        )
+
+    found = risk(guard_c)
     return RiskRecord(
         prior_mean_c=prior.mean_c,
         prior_standard_c=prior.standard_c,
@@ -205,4 +212,5 @@ def _risks(
         guard_band_c=guard_c,
         consumer=found.consumer_risk,
         producer=found.producer_risk,
+        consumer_if_conditional=risk(0.0).consumer_risk,
     )

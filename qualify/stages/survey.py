@@ -537,9 +537,13 @@ def _excess_remark(court: Court, plan: Plan) -> str | None:
     ):
         return None
     shown = difference_from_c(excess, plan.units)
+    asked = (*plan.requirements, *court.stretch.found.hold.requirements)
+    judges = "which no requirement judges"
+    if any(item.figure == "overshoot" for item in asked):
+        judges = "which only the overshoot's own limit judges"
     return (
         f"the limits are judged in the window; over the whole hold a reading lies {shown:.2f} "
-        f"{plan.units.value} above the upper limit (high excess), which no requirement judges"
+        f"{plan.units.value} above the upper limit (high excess), {judges}"
     )
 
 

@@ -27,6 +27,7 @@ from qualify.stages.simulation import error_sources
 from qualify.stages.stretch import Stretch
 
 AS_MEASURED = "as it was measured"
+MORE_PLACES = "twice as many locations"
 COARSE = 0.005
 """Numerical tolerance of the rows' probabilities: enough to see what is worth improving first."""
 MOST_TRIALS = 200_000
@@ -145,7 +146,7 @@ def _more_sensors(case: Case, figures: HoldFigures) -> list[tuple[str, Case, str
         "estimate: the new places scatter like the watched ones, normally; where the hot spot is known, a "
         "sensor there says more"
     )
-    return [(f"twice as many locations ({2 * count})", _grown(case, grows), remark)]
+    return [(f"{MORE_PLACES} ({2 * count})", _grown(case, grows), remark)]
 
 
 def _longer_window(case: Case, figures: HoldFigures) -> list[tuple[str, Case, str]]:
@@ -205,9 +206,11 @@ def _row(
             for margin, claim in zip(margins, claims, strict=True)
         ]
     guarded, margin, claim = min(judged, key=lambda item: item[0])
+    # The extreme of more places than were watched belongs to none of them.
+    place = "a place without a sensor" if change.startswith(MORE_PLACES) else claim.location
     return WhatIfRecord(
         change=change,
-        location=claim.location or "",
+        location=place or "",
         margin_c=margin,
         guard_band_c=margin - guarded,
         guarded_margin_c=guarded,

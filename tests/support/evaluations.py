@@ -647,6 +647,7 @@ def _statistics(judged: Window, locations: list[LocationRecord]) -> StatisticsRe
             guard_band_c=0.4,
             consumer=0.000021,
             producer=0.0123,
+            consumer_if_conditional=0.0027,
         ),
         what_if=(measured, halved, wider),
     )

@@ -56,7 +56,9 @@ NOTES = (
     "What each source gives to one corrected reading, taken where the certificates are worth least in the "
     "window, and to the mean of the window, with one row more. u = stated ÷ divisor; A: from the scatter of "
     "readings, B: otherwise (JCGM 100:2008). u together = √Σu²; ν = u⁴ ÷ Σ(u_i⁴/ν_i), infinite where all "
-    "are taken as known. Shared with: whose error is the very same.",
+    "are taken as known. Shared with: whose error is the very same; a source that the plan doesn't call "
+    "shared is each location's own. Where one rectangular source makes nearly all of the variance, as "
+    "inhomogeneity mostly does of the chamber's, k = 2 covers more than 95.45 %.",
     "The chamber's budget (DKD-R 5-7) is that of an assigned chamber temperature. It is reported, and never "
     "a guard band for uniformity: it contains the non-uniformity, which would then count twice. The folder "
     "plots has a picture of each hold in which the budget of the deciding location or of the chamber has "

@@ -98,7 +98,13 @@ def _risks(sheet: Sheet, survey: SurveyRecord, found: RiskRecord) -> None:
             "Consumer's risk: beyond the limits, and accepted",
             found.consumer,
             f"Guard band {found.guard_band_c:.3f} °C, with the standard uncertainty "
-            f"{found.standard_uncertainty_c:.3f} °C of the most uncertain location.",
+            f"{found.standard_uncertainty_c:.3f} °C of the most uncertain location; conditional counts as "
+            "not accepted.",
+        ),
+        (
+            "Consumer's risk where a conditional reading is accepted too",
+            found.consumer_if_conditional,
+            "Over all ovens of the prior; this survey's own risk stands on the sheet Sureness.",
         ),
         ("Producer's risk: within the limits, and not accepted", found.producer, ""),
     ):

@@ -134,7 +134,8 @@ def _write_figures(sheet: Sheet, survey: str, found: SimulationRecord, warnings:
             (_HIGH, item.high_c),
         ):
             sheet.number(column, value, "temperature")
-        sheet.text(_REMARK, _warned(item.warning, warnings))
+        own = f"of the trials alone: {item.propagated_low_c:.3f} to {item.propagated_high_c:.3f} °C"
+        sheet.text(_REMARK, f"{_warned(item.warning, warnings)}; {own}" if item.warning else "")
         sheet.next()
 
 

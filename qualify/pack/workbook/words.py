@@ -85,7 +85,8 @@ LOCATION: dict[str, Word] = {
         "Effective readings",
         NUMBER,
         "n / (1 + 2·Σ (1 − k/n)·ρ_k) over the lags k up to the end of the initial positive sequence, "
-        "held to 1 … n: how many independent readings the series is worth.",
+        "held to 1 … n, ρ_k of the readings without a significant control cycle, which is fitted over its "
+        "last whole periods and taken out: how many independent readings that series is worth.",
     ),
     "mean_correction_c": Word(
         "Mean correction", DIFFERENCE, "Mean in the window of (corrected − raw reading)."

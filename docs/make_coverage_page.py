@@ -42,7 +42,7 @@ def table(rows: list[Row]) -> list[str]:
     for row in rows:
         held = f"{100 * row.coverage:.1f} % ± {200 * row.sampling_error:.1f}" if row.cases else "none given"
         lines.append(
-            f"| {row.study} | {row.interval} | {100 * row.stated:g} % | {held} | {row.cases:,} | "
+            f"| {row.study} | {row.interval} | {100 * row.stated:.3g} % | {held} | {row.cases:,} | "
             f"{row.absent:,} | {'yes' if row.warned else ''} |"
         )
     return [line.replace("T_", "T\\_") for line in lines]

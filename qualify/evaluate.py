@@ -15,9 +15,9 @@ from typing import Any
 from qualify import __version__
 from qualify.cautions import SURVEY_CAUTIONS
 from qualify.evidence import ChallengeEvidence, Evaluation, RecordingEvidence
-from qualify.findings import DoubtKind, RefusalKind
+from qualify.findings import DoubtKind, RefusalKind, nearest
 from qualify.inputs import InputFile, load
-from qualify.plan.model import Person, Plan, Stage, Survey
+from qualify.plan.model import Person, Plan, Role, Stage, Survey
 from qualify.plan.stage_tests import LoopTest, Recorded
 from qualify.readings import read_recording
 from qualify.readings.model import ReadOptions, Recording
@@ -65,6 +65,12 @@ BAD_EPOCH = RefusalKind(
     what="the environment's SOURCE_DATE_EPOCH is '{text}', which is no moment",
     why="It is to stand in the record as the moment at which it was made.",
     mend="set it to whole seconds since 1970, or unset it.",
+)
+NO_LOAD = RefusalKind(
+    "load-nowhere",
+    what="no recording of the plan has the load sensor '{name}'{near}",
+    why="Its heat and its lag would be judged nowhere.",
+    mend="correct the name; temperature channels are {known}.",
 )
 APPROVED_LATE = DoubtKind(
     "approved-late",
@@ -135,6 +141,7 @@ def evaluate(
         deviations += _departures(plan, survey, recording)
         deviations += result.deviations
         recordings.append(result.evidence)
+    _loads_are_somewhere(plan, recordings)
     moment = made_at()
     tests, challenges, not_restored = _stage_tests(plan, once, moment, progress)
     stages = stage_records(plan, records, tests, not_restored)
@@ -173,6 +180,15 @@ def evaluate(
     return Evaluation(
         record=record, recordings=tuple(recordings), inputs=inputs, challenges=tuple(challenges)
     )
+
+
+def _loads_are_somewhere(plan: Plan, recordings: list[RecordingEvidence]) -> None:
+    """Refuse a load sensor that no recording has: most likely its name is misspelt."""
+    known = [channel for item in recordings for channel in item.readings.recording.channels]
+    for role in plan.channels:
+        if role.role is Role.LOAD and not any(channel.is_called(role.channel) for channel in known):
+            names = list(dict.fromkeys(channel.name for channel in known))
+            raise NO_LOAD(name=role.channel, near=nearest(role.channel, names), known=", ".join(names))
 
 
 def _stage_tests(

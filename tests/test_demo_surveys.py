@@ -23,7 +23,28 @@ import pytest
 
 DEMO = Path(__file__).parent.parent / "demo_surveys"
 MADE = ("certificates-invented.csv", "ov3-requalification-invented.csv", "ov3-after-duct-refit-invented.csv")
+MADE_FOR_STAGES = (
+    "certificates-lens-invented.csv",
+    "ov3-empty-lens-sensors-invented.csv",
+    "ov3-trip-point-invented.csv",
+    "ov3-excess-temperature-invented.csv",
+    "ov3-low-gas-pressure-invented.csv",
+    "ov3-high-oxygen-invented.csv",
+    "ov3-purge-invented.csv",
+    "ov3-cool-down-invented.csv",
+    "ov3-loaded-run-1-invented.csv",
+    "ov3-loaded-run-2-invented.csv",
+    "ov3-loaded-run-3-invented.csv",
+)
+WRITTEN_FOR_STAGES = (
+    "ov3-installation-invented.csv",
+    "ov3-observed-invented.csv",
+    "ov3-restored-invented.csv",
+    "ov3-tuning-invented.txt",
+)
+SCRIPTS = ("make_surveys.py", "oven_model.py", "stage_files.py")
 PLANS = ("ov3-requalification.toml", "ov3-after-duct-refit.toml")
+STAGES_PLAN = "ov3-three-stages.toml"
 CHANNEL_OF = dict(
     zip(
         ("FLL", "FLR", "FUL", "FUR", "RLL", "RLR", "RUL", "RUR", "C", "WL", "WR", "RET"),
@@ -40,18 +61,31 @@ CLOSE = 1e-9
 
 def test_the_script_makes_the_committed_files_again(tmp_path: Path) -> None:
     subprocess.run([sys.executable, DEMO / "make_surveys.py", tmp_path], check=True, capture_output=True)
-    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(MADE)
-    for name in MADE:
+    made = [*MADE, *MADE_FOR_STAGES]
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(made)
+    for name in made:
         assert (tmp_path / name).read_bytes() == (DEMO / name).read_bytes(), name
 
 
-def test_the_script_rests_on_numpy_and_the_standard_library_only() -> None:
-    lines = (DEMO / "make_surveys.py").read_text(encoding="utf-8").splitlines()
+@pytest.mark.parametrize("script", SCRIPTS)
+def test_the_scripts_rest_on_numpy_and_the_standard_library_only(script: str) -> None:
+    lines = (DEMO / script).read_text(encoding="utf-8").splitlines()
     imported = {line.split()[1].split(".")[0] for line in lines if line.startswith(("import ", "from "))}
-    assert imported <= sys.stdlib_module_names | {"numpy"}
+    assert imported <= sys.stdlib_module_names | {"numpy"} | {Path(name).stem for name in SCRIPTS}
 
 
-@pytest.mark.parametrize("name", [*MADE, *PLANS, "README.md", "make_surveys.py"])
+def test_every_file_of_the_folder_is_listed_here_and_in_its_readme() -> None:
+    names = {path.name for path in DEMO.iterdir() if path.is_file()}
+    listed = {*MADE, *MADE_FOR_STAGES, *WRITTEN_FOR_STAGES, *SCRIPTS, *PLANS, STAGES_PLAN, "README.md"}
+    assert names == listed
+    readme = (DEMO / "README.md").read_text(encoding="utf-8")
+    assert [name for name in sorted(listed - {"README.md"}) if f"`{name}`" not in readme] == []
+
+
+@pytest.mark.parametrize(
+    "name",
+    [*MADE, *MADE_FOR_STAGES, *WRITTEN_FOR_STAGES, *PLANS, STAGES_PLAN, "README.md", *SCRIPTS],
+)
 def test_every_file_says_that_it_is_invented(name: str) -> None:
     content = (DEMO / name).read_bytes().lower()
     assert "invented" in name or b"invented" in content[:600]
@@ -59,6 +93,8 @@ def test_every_file_says_that_it_is_invented(name: str) -> None:
 
 def test_files_are_small() -> None:
     assert sum((DEMO / name).stat().st_size for name in MADE) < 120_000
+    data = [*MADE, *MADE_FOR_STAGES, *WRITTEN_FOR_STAGES]
+    assert sum((DEMO / name).stat().st_size for name in data) < 400_000
 
 
 # --- The readings, read another way ---------------------------------------------------------------

@@ -286,3 +286,77 @@ def test_a_disposition_is_read_back_and_changes_nothing(tmp_path: Path) -> None:
     assert after["stages"] == before["stages"]
     assert after["deviations"] == before["deviations"]
     assert after["verdict"] == before["verdict"] == "fail"
+
+
+def test_a_gauge_that_is_logged_alone(tmp_path: Path) -> None:
+    """Gas pressure falls; the valve closes at 2.5 bar and opens again at 3 bar. No temperature at all."""
+    seconds = np.arange(0.0, 121.0)
+    pressure = np.where(seconds <= 60, 4 - seconds / 30, 2 + (seconds - 60) / 30)
+    closed = (pressure < 2.5) | ((seconds > 45) & (pressure < 3.0))
+    lines = ["Elapsed (s),PRESSURE (bar),VALVE"]
+    lines += [
+        f"{t:g},{p:.3f},{'zu' if c else 'auf'}" for t, p, c in zip(seconds, pressure, closed, strict=True)
+    ]
+    (tmp_path / "gas.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    text = """
+[[challenges]]
+name = "Low gas pressure"
+kind = "low gas pressure"
+files = ["gas.csv"]
+quantity = "PRESSURE"
+driven = "downwards"
+limit = 2.5
+trip_low = 2.3
+trip_high = 2.6
+restores = "by itself"
+reset_low = 2.8
+reset_high = 3.2
+rated = 1.5
+
+[[challenges.answers]]
+name = "valve closes"
+channel = "VALVE"
+on = ["auf"]
+off = ["zu"]
+becomes = "off"
+within_s = 3
+"""
+    ran = run(tmp_path, text)
+    assert ran.status == 0, ran.err
+    (test,) = ran.record["stages"][0]["tests"]
+    assert {item["id"]: item["decision"] for item in test["requirements"]} == {
+        "low-gas-pressure-valve-closes": "pass",
+        "low-gas-pressure-trip-point": "pass",
+        "low-gas-pressure-restores": "pass",
+        "low-gas-pressure-reset-value": "pass",
+        "low-gas-pressure-rated-limit": "pass",
+    }
+    ran = qualify("verify", tmp_path / "pack")
+    assert ran.status == 0
+
+
+def test_a_limit_that_is_lowered_meanwhile_counts_from_itself(tmp_path: Path) -> None:
+    """Air stays at 180 °C; the limit is lowered by 0.5 °C/s from 200 °C. The relay cuts 1 °C past it."""
+    seconds = np.arange(0.0, 61.0)
+    limit = 200 - 0.5 * seconds
+    lines = ["Elapsed (s),AIR (°C),LIMIT (°C),HEAT"]
+    lines += [
+        f"{t:g},180.0,{x:.2f},{'aus' if x <= 179 else 'ein'}" for t, x in zip(seconds, limit, strict=True)
+    ]
+    (tmp_path / "challenge.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    text = CHALLENGE.format(more='limit_channel = "LIMIT"', within=5, answers="")
+    text = (
+        text.replace("limit = 190\n", "")
+        .replace("trip_low = 187", "trip_low = -3")
+        .replace("trip_high = 193", "trip_high = 3")
+    )
+    ran = run(tmp_path, text)
+    assert ran.status == 0, ran.err
+    (test,) = ran.record["stages"][0]["tests"]
+    assert test["figures"]["trip"]["value"] == pytest.approx(0.75, abs=0.3)
+    assert decisions(test) == {"heat-off": "pass", "trip-point": "pass"}
+
+
+def test_a_process_that_was_driven_past_its_rating(tmp_path: Path) -> None:
+    challenge_file(tmp_path)
+    assert decisions(challenged(tmp_path, more=f"rated = 195\n{BY_HAND}"))["rated-limit"] == "fail"

@@ -226,7 +226,7 @@ def trip(
 def stretch_of(
     seconds: FloatArray, quantity: FloatArray, state: Switch, start_s: float, end_s: float
 ) -> tuple[FloatArray, FloatArray, Switch]:
-    """Times, readings and states between two times, both included."""
+    """Times, readings and states between two times [s], both included."""
     inside = (seconds >= start_s) & (seconds <= end_s)
     part = Switch(on=state.on[inside], known=state.known[inside], rule=state.rule)
     return seconds[inside], quantity[inside], part

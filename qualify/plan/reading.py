@@ -73,7 +73,10 @@ EXCLUDES_ALL = RefusalKind(
     mend="give it a kind, or from and to; a channel that is no location gets the role ignored.",
 )
 
-STAGE_TABLES = ("installation", "operation", "challenges", "purges", "cool_downs", "loop_checks", "programs")
+STAGE_TABLES = (
+    *("installation", "operation", "performance", "return_to_service"),
+    *("challenges", "purges", "cool_downs", "loop_checks", "programs"),
+)
 """With one of these a plan has something to evaluate without a survey."""
 
 STATED = ("tolerance", "low", "class", "minutes", "soak_minutes", "steady_minutes", "steady_within")

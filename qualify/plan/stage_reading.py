@@ -141,7 +141,12 @@ def recorded(table: Keys, *, needed: str = "") -> Recorded | None:
         if needed:
             raise table.missing("files", needed)
         return None
-    return Recorded(files=files, read=read_options(table), loggers=logger_options(table, files))
+    # An analyser or a pressure gauge may be logged alone.
+    read = replace(read_options(table), without_temperature=True)
+    loggers = {
+        name: replace(told, without_temperature=True) for name, told in logger_options(table, files).items()
+    }
+    return Recorded(files=files, read=read, loggers=loggers)
 
 
 def with_states(found: Recorded, channels: Iterable[SwitchedChannel]) -> Recorded:

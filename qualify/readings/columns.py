@@ -231,7 +231,7 @@ def assign(file: str, head: Head, options: ReadOptions) -> Roles:
         word = quantity.unit_word or (str(unit) if unit is not None else "")
         kept = replace(quantity, unit=unit, unit_word=word)
         (temperatures if unit is not None else others).append(kept)
-    if not temperatures:
+    if not temperatures and not (options.without_temperature and others):
         if any(
             not quantity.unit_word and kinds[quantity.index] in (CellKind.NUMBER, CellKind.ABSENT)
             for quantity in quantities

@@ -128,7 +128,7 @@ def read_long(file: str, stem: str, source: TableSource, roles: Roles, options: 
         grid[at[of_channel], number] = values
         doubts += _missing(file, quantity, of_channel, at, len(axis), first_row)
     temperature = [index for index, quantity in enumerate(quantities) if quantity.unit is not None]
-    if not temperature:
+    if not temperature and not options.without_temperature:
         if any(not quantity.unit_word for quantity in quantities):
             raise UNIT_UNKNOWN(file=file)
         raise NO_TEMPERATURE(file=file, found="none of the channels is one of temperature")

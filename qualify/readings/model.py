@@ -110,6 +110,8 @@ class ReadOptions:
         Name of the logger, where files with the same channel names come from different ones.
     clock
         How this logger's clock stands against that of the first file.
+    without_temperature
+        Whether a file may hold no temperature at all, as the log of an analyser alone.
     interpolate_up_to_s
         The longest gap [s] across which a logger's readings may be interpolated to another's instants; where
         files differ, each logger's own, the largest of its files.
@@ -142,6 +144,7 @@ class ReadOptions:
     logger: str | None = None
     clock: LoggerClock | None = None
     interpolate_up_to_s: float | None = None
+    without_temperature: bool = False
 
 
 @dataclass(frozen=True, slots=True)

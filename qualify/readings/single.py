@@ -97,7 +97,7 @@ def read_one(
     rows, cuts, words = table.rows, table.cuts, table.words
     instants = read_instants(file, roles.time, table.times, rows, options, head.marks, head.preamble)
     kept = _keep(roles, table)
-    if not kept.temperatures:
+    if not kept.temperatures and not (options.without_temperature and kept.others):
         raise NO_TEMPERATURE(file=file, found="none of the columns holds a number")
     quantities = [quantity for _, quantity in (*kept.temperatures, *kept.others)]
     must_be_unique(file, quantities)

@@ -28,17 +28,30 @@ from qualify.units import temperature_to_c
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Ground:
-    """The recorded stretch of a challenge, temperatures in °C."""
+    """The recorded stretch of a challenge, temperatures in °C.
+
+    Where the limit is lowered onto the quantity and recorded, `quantity` is the quantity less the limit, and
+    `limit` is 0 throughout; `recorded` is the quantity as it was.
+    """
 
     challenge: Challenge
     recording: Recording
     quantity: FloatArray
+    recorded: FloatArray
+    recorded_unit: str
+    recorded_limit: FloatArray | None
     unit: str
     limit: FloatArray | None
     start_s: float
     end_s: float
     reading_u: float
     scale: Scale
+
+    def in_scale(self, number: float) -> float:
+        """A number of the plan as it is compared: past a moving limit, a difference."""
+        if self.challenge.limit_channel:
+            return self.scale.difference(number)
+        return self.scale.value(number)
 
 
 def run_challenge(
@@ -102,6 +115,8 @@ def run_challenge(
         requirements.append(_must_not(ground, item, state))
         if isinstance(state, Switch):
             switches.append(_switch_evidence(f"{item.name} (must not)", state, None))
+    if ground is not None and challenge.rated is not None:
+        requirements.append(_kept_rating(ground, challenge.rated))
     circumstances = challenge.circumstances
     record = StageTestRecord(
         name=challenge.name,
@@ -113,22 +128,49 @@ def run_challenge(
         verdict=Decision.worst([item.decision for item in requirements]),
         requirements=tuple(requirements),
         figures=_figures(ground, tripped, delays),
-        notes=tuple(dict.fromkeys(note for note in notes if note)),
+        # A note of several parts may repeat another's.
+        notes=tuple(dict.fromkeys(part for note in notes for part in note.split("; ") if part)),
     )
     if ground is None:
         return record, None
     return record, ChallengeEvidence(
         name=challenge.name,
         seconds=ground.recording.seconds,
-        quantity=ground.quantity,
+        quantity=ground.recorded,
         quantity_name=challenge.quantity,
-        unit=ground.unit,
-        limit=ground.limit,
+        unit=ground.recorded_unit,
+        limit=ground.recorded_limit,
         switches=tuple(switches),
         start_s=ground.start_s,
         end_s=ground.end_s,
         trip_s=None if tripped is None else (tripped.change.after_s, tripped.change.by_s),
-        trip_value=None if tripped is None else tripped.value,
+        # A trip past a moving limit is a difference, and no value on the quantity's axis.
+        trip_value=None if tripped is None or challenge.limit_channel else tripped.value,
+    )
+
+
+def _kept_rating(ground: _Ground, rated: float) -> RequirementRecord:
+    """Whether the process stayed inside its rated limit while it was driven."""
+    challenge = ground.challenge
+    seconds = ground.recording.seconds
+    inside = (seconds >= ground.start_s) & (seconds <= ground.end_s)
+    values = ground.recorded[inside]
+    text = "the process stayed inside its rated limit"
+    if np.isnan(values).all():
+        return plain(challenge.name, "rated limit", text, Decision.NOT_SHOWN, "the quantity has no reading")
+    limit = ground.scale.value(rated)
+    farthest = float(np.nanmax(values) if challenge.rising else np.nanmin(values))
+    kept = farthest <= limit + 1e-9 if challenge.rising else farthest >= limit - 1e-9
+    return requirement(
+        challenge.name,
+        "rated limit",
+        text,
+        farthest,
+        ground.recorded_unit,
+        Decision.PASS if kept else Decision.FAIL,
+        "" if kept else "it was driven past its rated limit",
+        high=limit if challenge.rising else None,
+        low=None if challenge.rising else limit,
     )
 
 
@@ -138,16 +180,22 @@ def run_challenge(
 def _ground(plan: Plan, challenge: Challenge, recording: Recording) -> _Ground:
     values, unit, is_temperature = column(challenge.name, recording, challenge.quantity)
     scale = Scale(units=plan.units, is_temperature=is_temperature)
-    limit: FloatArray | None = None
+    recorded, limit, recorded_unit = values, None, unit
+    recorded_limit: FloatArray | None = None
     if challenge.limit_channel:
-        limit = column(challenge.name, recording, challenge.limit_channel)[0]
+        recorded_limit = column(challenge.name, recording, challenge.limit_channel)[0]
+        values, limit = values - recorded_limit, np.zeros(values.shape)
+        unit = f"{unit} past the limit"
     elif challenge.limit is not None:
-        limit = np.full(recording.seconds.shape, scale.value(challenge.limit))
+        limit = recorded_limit = np.full(recording.seconds.shape, scale.value(challenge.limit))
     start_s, end_s = stretch_s(challenge.name, recording, challenge.start, challenge.end)
     return _Ground(
         challenge=challenge,
         recording=recording,
         quantity=values,
+        recorded=recorded,
+        recorded_unit=recorded_unit,
+        recorded_limit=recorded_limit,
         unit=unit,
         limit=limit,
         start_s=start_s,
@@ -209,7 +257,8 @@ def _answered(ground: _Ground, answer: Answer, state: Switch | Absent, *, first:
         value: Maybe = found if isinstance(found, Absent) else found.delay_s
         if isinstance(found, Delay):
             late = found
-            note = f"{note + ': ' if note else ''}between {found.least_s:.3g} and {found.most_s:.3g} s"
+            least_s = max(found.least_s, 0.0) if found.most_s >= 0.0 else found.least_s
+            note = f"{note + ': ' if note else ''}between {least_s:.3g} and {found.most_s:.3g} s"
             notes.append(found.note)
         elif isinstance(found, Absent):
             note = f"{note}: {found.reason}"
@@ -256,15 +305,15 @@ def _was_driven(ground: _Ground) -> bool:
 
 
 def _trip_point(ground: _Ground, tripped: Trip | Absent) -> RequirementRecord:
-    challenge, scale = ground.challenge, ground.scale
+    challenge = ground.challenge
     return guarded(
         challenge.name,
         "trip point",
         "trip point of the first recorded answer",
         _claim(tripped),
         ground.unit,
-        low=None if challenge.trip_low is None else scale.value(challenge.trip_low),
-        high=None if challenge.trip_high is None else scale.value(challenge.trip_high),
+        low=None if challenge.trip_low is None else ground.in_scale(challenge.trip_low),
+        high=None if challenge.trip_high is None else ground.in_scale(challenge.trip_high),
         time_s=tripped.change.by_s if isinstance(tripped, Trip) else None,
         recording=ground.recording,
     )
@@ -279,7 +328,7 @@ def _claim(found: Trip | Absent) -> Claim:
 def _restores(
     ground: _Ground, state: Switch, tripped: Trip, answer: Answer, notes: list[str]
 ) -> list[RequirementRecord]:
-    challenge, scale = ground.challenge, ground.scale
+    challenge = ground.challenge
     assert challenge.restores is not None and answer.channel is not None
     reset_s = None
     if challenge.reset_by_hand is not None:
@@ -293,7 +342,7 @@ def _restores(
         rising=challenge.rising,
         end_s=ground.end_s,
         reset_s=reset_s,
-        return_to=None if goal is None else scale.value(goal),
+        return_to=None if goal is None else ground.in_scale(goal),
         observe_s=challenge.observe_s,
         settle_s=answer.channel.settle_s,
         reading_u=ground.reading_u,
@@ -329,7 +378,8 @@ def _by_itself(ground: _Ground, found: Restoration | Absent, notes: list[str]) -
         return [plain(challenge.name, "restores", text, Decision.FAIL, "it stayed as it was")]
     records = [plain(challenge.name, "restores", text, Decision.PASS, "")]
     low, high = (
-        None if value is None else scale.value(value) for value in (challenge.reset_low, challenge.reset_high)
+        None if value is None else ground.in_scale(value)
+        for value in (challenge.reset_low, challenge.reset_high)
     )
     if low is not None or high is not None:
         text = "value at which it restores"

@@ -121,6 +121,7 @@ def _purge(test: PurgeTest, recording: Recording) -> StageTestRecord:
     oxygen = _oxygen(test, recording)
     seconds = recording.seconds
     start_s, end_s = stretch_s(test.name, recording, test.start, test.end)
+    stopped_s = None if test.flow_stopped is None else seconds_of(recording, test.flow_stopped)
     gas = None
     if test.volume_m3 and test.flow_m3_per_h:
         gas = Gas(volume_m3=test.volume_m3, flow_m3_per_s=test.flow_m3_per_h / 3600.0)
@@ -128,7 +129,8 @@ def _purge(test: PurgeTest, recording: Recording) -> StageTestRecord:
         seconds,
         oxygen,
         start_s=start_s,
-        end_s=end_s,
+        # What follows the end of the flow is no purge, and is no misfit of it.
+        end_s=end_s if stopped_s is None else min(end_s, stopped_s),
         limit=test.limit,
         analyser=Analyser(
             lag_s=test.lag_s, delay_s=test.delay_s, u=test.reading_u, resolution=test.resolution
@@ -146,7 +148,9 @@ def _purge(test: PurgeTest, recording: Recording) -> StageTestRecord:
         figures["purge"] = found
         notes += found.findings
         if isinstance(found.model, Absent):
-            notes.append(f"no model: {found.model.reason}; the measured time stands alone")
+            reason = found.model.reason
+            told = any(reason in finding for finding in found.findings)
+            notes.append(f"no model{'' if told else f': {reason}'}; the measured time stands alone")
         elif test.another_limit is not None:
             figures["time_to_another_limit"] = time_to_another_limit(
                 found, test.another_limit, u=test.reading_u
@@ -165,8 +169,8 @@ def _purge(test: PurgeTest, recording: Recording) -> StageTestRecord:
             )
         else:
             requirements.append(_reached(test.name, "limit", text, found.measured_s))
-    if test.flow_stopped is not None:
-        rise = rise_rate(seconds, oxygen, stopped_s=seconds_of(recording, test.flow_stopped), end_s=end_s)
+    if stopped_s is not None:
+        rise = rise_rate(seconds, oxygen, stopped_s=stopped_s, end_s=end_s)
         figures["rise"] = rise
         if test.rise_at_most is not None:
             requirements.append(_rise(test, rise))

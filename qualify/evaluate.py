@@ -14,7 +14,7 @@ from typing import Any
 
 from qualify import __version__
 from qualify.cautions import SURVEY_CAUTIONS
-from qualify.evidence import ChallengeEvidence, Evaluation, RecordingEvidence
+from qualify.evidence import ChallengeEvidence, Evaluation, PurgeEvidence, RecordingEvidence
 from qualify.findings import DoubtKind, RefusalKind, nearest
 from qualify.inputs import InputFile, load
 from qualify.plan.model import Person, Plan, Role, Stage, Survey
@@ -143,7 +143,7 @@ def evaluate(
         recordings.append(result.evidence)
     _loads_are_somewhere(plan, recordings)
     moment = made_at()
-    tests, challenges, not_restored = _stage_tests(plan, once, moment, progress)
+    tests, challenges, purges, not_restored = _stage_tests(plan, once, moment, progress)
     stages = stage_records(plan, records, tests, not_restored)
     deviations += stage_deviations(stages)
     numbered = tuple(
@@ -178,7 +178,11 @@ def evaluate(
         cautions=SURVEY_CAUTIONS,
     )
     return Evaluation(
-        record=record, recordings=tuple(recordings), inputs=inputs, challenges=tuple(challenges)
+        record=record,
+        recordings=tuple(recordings),
+        inputs=inputs,
+        challenges=tuple(challenges),
+        purges=tuple(purges),
     )
 
 
@@ -193,7 +197,7 @@ def _loads_are_somewhere(plan: Plan, recordings: list[RecordingEvidence]) -> Non
 
 def _stage_tests(
     plan: Plan, once: Callable[[str, str], InputFile], moment: str, progress: Progress
-) -> tuple[list[StageTestRecord], list[ChallengeEvidence], tuple[OpenLine, ...]]:
+) -> tuple[list[StageTestRecord], list[ChallengeEvidence], list[PurgeEvidence], tuple[OpenLine, ...]]:
     """Evaluate what the stages hold besides surveys: record sheets, challenges, what is restored."""
 
     def recorded(files_of: Recorded) -> Recording:
@@ -203,6 +207,7 @@ def _stage_tests(
 
     tests: list[StageTestRecord] = []
     evidence: list[ChallengeEvidence] = []
+    purges: list[PurgeEvidence] = []
     day = date.fromisoformat(moment[:10])
     for stage in Stage:
         choice = choice_of(plan, stage)
@@ -219,17 +224,30 @@ def _stage_tests(
     for challenge in plan.challenges:
         recording = None if challenge.recorded is None else recorded(challenge.recorded)
         record, found = run_challenge(plan, challenge, recording, seen.get(challenge.name, ()))
-        tests.append(record)
+        tests.append(with_doubts(record, recording))
         if found is not None:
             evidence.append(found)
     for test in plan.operation_tests:
         recording = None if isinstance(test, LoopTest) else recorded(test.recorded)
-        tests.append(run_operation_test(test, recording))
+        record, course = run_operation_test(test, recording)
+        tests.append(with_doubts(record, recording))
+        if course is not None:
+            purges.append(course)
     not_restored: tuple[OpenLine, ...] = ()
     if plan.restore.planned:
         lines = read_restored(once(plan.restore.file, "restored")) if plan.restore.file else ()
         not_restored = open_lines(plan.restore.planned, lines)
-    return tests, evidence, not_restored
+    return tests, evidence, purges, not_restored
+
+
+def with_doubts(record: StageTestRecord, recording: Recording | None) -> StageTestRecord:
+    """Put the doubts about a test's recording into its record, and say so among its notes."""
+    if recording is None or not recording.doubts:
+        return record
+    kinds = ", ".join(dict.fromkeys(doubt.kind for doubt in recording.doubts))
+    count = len(recording.doubts)
+    note = f"{count} doubt{'s' * (count != 1)} about its recording ({kinds}); see record.json"
+    return replace(record, doubts=recording.doubts, notes=(*record.notes, note))
 
 
 def _dispositions(

@@ -104,6 +104,39 @@ class ChallengeEvidence:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PurgeEvidence:
+    """A purge on its time axis.
+
+    Attributes
+    ----------
+    name
+        The test's.
+    seconds, oxygen : (n,) float64
+        Instants [s] and readings [% oxygen], NaN for none.
+    fitted : (n,) float64 or None
+        What the analyser would show by the fit [% oxygen], NaN where the fit says nothing; None without one.
+    start_s, end_s
+        Start of the purge, end of the stretch [s].
+    limit
+        The limit [% oxygen].
+    flow_stopped_s
+        When the flow was cut [s]; None where it wasn't.
+    kept_s
+        From when to when the limit must be kept [s]; None where nothing is asked.
+    """
+
+    name: str
+    seconds: FloatArray
+    oxygen: FloatArray
+    fitted: FloatArray | None
+    start_s: float
+    end_s: float
+    limit: float
+    flow_stopped_s: float | None = None
+    kept_s: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Evaluation:
     """The record, the readings it rests on, and the files that were read."""
 
@@ -111,3 +144,4 @@ class Evaluation:
     recordings: tuple[RecordingEvidence, ...]
     inputs: tuple[InputFile, ...]
     challenges: tuple[ChallengeEvidence, ...] = ()
+    purges: tuple[PurgeEvidence, ...] = ()

@@ -516,6 +516,8 @@ class StageTestRecord:
     requirements: tuple[RequirementRecord, ...]
     figures: Mapping[str, Any]
     notes: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    """Doubts about its recording."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from qualify.figures.absent import Absent, Maybe, present
 from qualify.pack.chances import probability_words
 from qualify.pack.run_words import group_title, words_of_runs
-from qualify.record import Decision, Record, RequirementRecord, SurveyRecord
+from qualify.pack.stage_words import DO_NOT_USE, left_in_place, words_of_stage
+from qualify.record import Decision, Record, RequirementRecord, StageRecord, SurveyRecord
 from qualify.units import TemperatureUnit, difference_from_c, temperature_from_c
 
 
@@ -20,8 +21,12 @@ def summary(record: Record, *, pack: str = "") -> str:
         Where the data pack was written, or "".
     """
     lines = []
+    if left := left_in_place(record):
+        lines += [f"{DO_NOT_USE}:", *(f"  ! {line}" for line in left), ""]
     for survey in record.surveys:
         lines += [*_survey(survey, TemperatureUnit(record.units)), ""]
+    for stage in record.stages:
+        lines += [*_stage(stage), ""]
     if record.replicates:
         unit = TemperatureUnit(record.units)
         lines.append("Replicate runs:")
@@ -38,6 +43,16 @@ def summary(record: Record, *, pack: str = "") -> str:
     if pack:
         lines.append(f"Data pack: {pack}")
     return "\n".join(lines)
+
+
+def _stage(stage: StageRecord) -> list[str]:
+    """A line for the stage, one for each of its tests, and what is still owed."""
+    lines = [f"Stage {stage.stage}: {stage.verdict.upper()} · {words_of_stage(stage)}"]
+    lines += [f"  {test.verdict:<11} {test.name} ({test.kind})" for test in stage.tests]
+    lines += [f"  still owed: {line}" for line in stage.owed[:MOST_OWED]]
+    if len(stage.owed) > MOST_OWED:
+        lines.append(f"  ... and {len(stage.owed) - MOST_OWED} more in the record")
+    return lines
 
 
 def _survey(survey: SurveyRecord, unit: TemperatureUnit) -> list[str]:
@@ -85,6 +100,7 @@ def _survey(survey: SurveyRecord, unit: TemperatureUnit) -> list[str]:
 
 
 MOST_DOUBTS = 20
+MOST_OWED = 3
 
 
 def _sure(probability: Maybe) -> str:
@@ -118,6 +134,8 @@ def _quantity(value: float, unit_word: str, unit: TemperatureUnit) -> str:
         return _minutes(value) if abs(value) >= 120 else f"{value:g} s"
     if unit_word == "1":
         return f"{value:.3g}"
+    if unit_word != TemperatureUnit.C.value:
+        return f"{value:.4g} {unit_word}"
     return f"{_difference(value, unit)} {unit.value}"
 
 

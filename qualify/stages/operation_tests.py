@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from qualify.decisions import Claim
+from qualify.evidence import PurgeEvidence
 from qualify.figures.absent import Absent, Maybe, present
 from qualify.figures.instants import instant_mean
 from qualify.figures.loop_check import SignalRange, broken_signal, loop_check, trip_on_scale
@@ -29,11 +32,16 @@ OXYGEN_UNIT = RefusalKind(
     why="Oxygen is held against a limit in % by volume; ppm are ten-thousandths of it.",
     mend='tell the unit: column_units = {{ "{name}" = "%" }}, or "ppm".',
 )
+if TYPE_CHECKING:
+    from qualify.inference.purge import Purge
+
 _PERCENT = ("%", "vol%", "vol.%", "% vol", "%vol", "%o2", "% o2", "% (v/v)")
 _PPM = ("ppm", "ppmv", "ppm o2", "vppm")
 
 
-def run_operation_test(test: OperationTest, recording: Recording | None) -> StageTestRecord:
+def run_operation_test(
+    test: OperationTest, recording: Recording | None
+) -> tuple[StageTestRecord, PurgeEvidence | None]:
     """Evaluate one test of operation.
 
     Parameters
@@ -49,13 +57,13 @@ def run_operation_test(test: OperationTest, recording: Recording | None) -> Stag
         If a channel is not in the recording, a stretch lies outside it, or the oxygen's unit isn't known.
     """
     if isinstance(test, LoopTest):
-        return _loop(test)
+        return _loop(test), None
     assert recording is not None
     if isinstance(test, PurgeTest):
         return _purge(test, recording)
     if isinstance(test, CoolDown):
-        return _cool_down(test, recording)
-    return _program(test, recording)
+        return _cool_down(test, recording), None
+    return _program(test, recording), None
 
 
 def _record(
@@ -114,7 +122,7 @@ def _reached(test: str, about: str, text: str, after_s: Maybe) -> RequirementRec
 # ---- purge ----
 
 
-def _purge(test: PurgeTest, recording: Recording) -> StageTestRecord:
+def _purge(test: PurgeTest, recording: Recording) -> tuple[StageTestRecord, PurgeEvidence]:
     from qualify.inference.purge import Analyser, Gas, purge, time_to_another_limit
     from qualify.inference.purge_hold import ability_to_hold, rise_rate
 
@@ -174,8 +182,9 @@ def _purge(test: PurgeTest, recording: Recording) -> StageTestRecord:
         figures["rise"] = rise
         if test.rise_at_most is not None:
             requirements.append(_rise(test, rise))
+    kept_s: tuple[float, float] | None = None
     if test.kept_from is not None or test.kept_to is not None:
-        from_s, to_s = stretch_s(test.name, recording, test.kept_from, test.kept_to)
+        from_s, to_s = kept_s = stretch_s(test.name, recording, test.kept_from, test.kept_to)
         kept = ability_to_hold(seconds, oxygen, test.limit, start_s=from_s, end_s=to_s)
         figures["kept"] = kept
         kept_text = f"{text} all the time from {from_s:g} to {to_s:g} s"
@@ -200,7 +209,31 @@ def _purge(test: PurgeTest, recording: Recording) -> StageTestRecord:
                     recording=recording,
                 )
             )
-    return _record(test.name, "purge", test.circumstances, requirements, figures, tuple(notes))
+    record = _record(test.name, "purge", test.circumstances, requirements, figures, tuple(notes))
+    return record, PurgeEvidence(
+        name=test.name,
+        seconds=seconds,
+        oxygen=oxygen,
+        fitted=_fitted(found, seconds, start_s),
+        start_s=start_s,
+        end_s=end_s,
+        limit=test.limit,
+        flow_stopped_s=stopped_s,
+        kept_s=kept_s,
+    )
+
+
+def _fitted(found: Purge | Absent, seconds: FloatArray, start_s: float) -> FloatArray | None:
+    """What the analyser would show by the fit, from the start on; None without a fit."""
+    from qualify.inference.decay import shown_share
+
+    if isinstance(found, Absent) or isinstance(found.model, Absent):
+        return None
+    decay = found.model.decay
+    after_s = seconds - start_s - decay.delay_s
+    share = shown_share(np.maximum(after_s, 0.0), decay.time_constant_s.value, decay.lag_s)
+    shown = decay.floor.value + (decay.start.value - decay.floor.value) * share
+    return np.where(after_s >= 0.0, shown, np.nan)
 
 
 def _oxygen(test: PurgeTest, recording: Recording) -> FloatArray:
@@ -312,6 +345,10 @@ def _loop(test: LoopTest) -> StageTestRecord:
         requirements.append(plain(test.name, "error", text, Decision.NOT_SHOWN, found.reason))
     else:
         figures["loop"] = found
+        figures["points"] = [
+            {"signal": signal_in, "displayed": shown, "rising": went_up}
+            for signal_in, shown, went_up in test.points
+        ]
         size = abs(found.largest_error_percent)
         requirements.append(_at_most(test.name, "error", text, size, test.error_at_most))
         if test.hysteresis_at_most is not None:

@@ -70,7 +70,7 @@ def _requirement(judged: ItemJudged) -> RequirementRecord:
         text=text,
         figure="recorded",
         value=Absent(f"found: {item.found or 'nothing'}") if value is None else value,
-        unit=str(item.unit) or "1" if value is not None else "1",
+        unit=str(item.unit) or "1",
         limit_low=item.low,
         limit_high=item.high,
         margin=judged.margin,

@@ -88,6 +88,7 @@ def _stage(
         surveys=tuple(item.name for item in surveys),
         tests=tuple(tests),
         open_items=(
+            *(f"not restored: {line.changed}" for line in not_restored),
             *(f"{item.name}: {item.verdict}" for item in surveys if _open(item.verdict)),
             *(
                 f"{test.name}: {item.id}: {item.decision}"

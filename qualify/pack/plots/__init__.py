@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from qualify.evidence import Evaluation
-from qualify.pack.plots import budget, differences, field, ranges, run, runs, window, zone
+from qualify.pack.plots import budget, challenge, differences, field, purge, ranges, run, runs, window, zone
 from qualify.pack.plots.look import Page, our_look
 from qualify.pack.plots.unwatched import field_picture
 from qualify.pack.plots.view import HoldView, RunView
@@ -24,7 +24,7 @@ def write_plots(evaluation: Evaluation, folder: Path) -> tuple[str, ...]:
     window plot, one of ranges, one of the work zone where positions are known, one of the
     uncertainty budgets where a budget has more than one source, and one of the locations'
     differences where they were compared, and one of the field where it is estimated. At the end one
-    for each set point with replicate runs.
+    for each set point with replicate runs, and one for each recorded challenge and purge.
 
     Parameters
     ----------
@@ -94,3 +94,8 @@ def _pages(evaluation: Evaluation) -> Iterator[tuple[str, Page]]:
     for group in runs.views(record):
         setpoint = f"{temperature_from_c(group.group.setpoint_c, unit):.4g}"
         yield slug(f"{group.group.stage} {setpoint}", "runs"), runs.draw(group)
+    for evidence in evaluation.challenges:
+        test = challenge.record_of(evaluation, evidence.name)
+        yield slug(evidence.name, "challenge"), challenge.draw(evidence, test, unit)
+    for course in evaluation.purges:
+        yield slug(course.name, "purge"), purge.draw(course, challenge.record_of(evaluation, course.name))

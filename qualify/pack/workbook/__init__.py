@@ -19,6 +19,8 @@ from qualify.pack.workbook.definitions import write_definitions
 from qualify.pack.workbook.dispositions import write_dispositions
 from qualify.pack.workbook.estimates import write_estimates
 from qualify.pack.workbook.figures import FiguresLayout, write_figures
+from qualify.pack.workbook.heat import write_heat
+from qualify.pack.workbook.operation_tests import write_operation_tests
 from qualify.pack.workbook.other_rules import write_other_rules
 from qualify.pack.workbook.provenance import write_provenance
 from qualify.pack.workbook.readings import InstantLayout, write_readings
@@ -26,6 +28,8 @@ from qualify.pack.workbook.requirements import write_requirements
 from qualify.pack.workbook.runs import RunsLayout, write_runs
 from qualify.pack.workbook.sensors import SensorsLayout, write_certificates, write_sensors
 from qualify.pack.workbook.sign_off import write_sign_off
+from qualify.pack.workbook.stage_records import write_stage_records
+from qualify.pack.workbook.stages import write_stages
 from qualify.pack.workbook.statistics import write_statistics
 from qualify.pack.workbook.sureness import write_sureness
 from qualify.pack.workbook.uncertainty import UncertaintyLayout, write_uncertainty
@@ -70,13 +74,20 @@ def write_workbook(evaluation: Evaluation, path: Path) -> None:
     runs = RunsLayout(evaluation, figures)
     plan = evaluation.record.plan
     footer = " · ".join(part for part in (plan.title, plan.number, plan.revision) if part)
+    has_surveys = bool(evaluation.record.surveys)
     with Book(footer) as book:
         write_sign_off(book, evaluation, figures, uncertainty, runs)
+        write_stages(book, evaluation)
         write_verdicts(book, evaluation)
-        write_requirements(book, evaluation, figures)
-        write_other_rules(book, evaluation)
-        write_sensors(book, sensors)
-        write_certificates(book, sensors)
+        if has_surveys:
+            write_requirements(book, evaluation, figures)
+            write_other_rules(book, evaluation)
+        write_stage_records(book, evaluation)
+        write_operation_tests(book, evaluation)
+        write_heat(book, evaluation)
+        if has_surveys:
+            write_sensors(book, sensors)
+            write_certificates(book, sensors)
         for layout in readings:
             if isinstance(layout, BlockLayout):
                 write_blocks(book, layout)
@@ -84,13 +95,14 @@ def write_workbook(evaluation: Evaluation, path: Path) -> None:
                 write_readings(book, layout)
         for figure in figures:
             write_figures(book, figure)
-        write_uncertainty(book, uncertainty, figures)
-        write_budgets(book, evaluation, budgets, uncertainty, figures)
-        write_sureness(book, evaluation)
-        write_what_if(book, evaluation)
-        write_statistics(book, evaluation)
-        write_estimates(book, evaluation)
-        write_runs(book, runs)
+        if has_surveys:
+            write_uncertainty(book, uncertainty, figures)
+            write_budgets(book, evaluation, budgets, uncertainty, figures)
+            write_sureness(book, evaluation)
+            write_what_if(book, evaluation)
+            write_statistics(book, evaluation)
+            write_estimates(book, evaluation)
+            write_runs(book, runs)
         write_dispositions(book, evaluation)
         write_definitions(book, evaluation)
         write_provenance(book, evaluation)

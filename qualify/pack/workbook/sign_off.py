@@ -6,11 +6,12 @@ from qualify.evidence import Evaluation
 from qualify.figures.absent import Absent
 from qualify.pack.chances import probability_words
 from qualify.pack.run_words import group_title, words_of_runs
+from qualify.pack.stage_words import DO_NOT_USE, counted, left_in_place, still_owed, words_of_stage
 from qualify.pack.workbook.book import Book, Sheet, lines_of
 from qualify.pack.workbook.figures import FiguresLayout
 from qualify.pack.workbook.runs import RunsLayout
 from qualify.pack.workbook.uncertainty import UncertaintyLayout
-from qualify.record import Decision, SurveyRecord
+from qualify.record import Decision, Record, SurveyRecord
 from qualify.units import TemperatureUnit, difference_from_c, parse_unit, temperature_from_c
 
 NAME = "Sign-off"
@@ -22,6 +23,7 @@ BESIDE = 94
 
 NAME_WIDTH = 28
 MOST_SURVEYS, MOST_REMARKS, MOST_ITEMS, MOST_GROUPS = 12, 2, 5, 3
+MOST_LEFT, MOST_OWED = 4, 2
 PART_11 = (
     "This workbook can carry the fields of a signed record, but is not by itself a 21 CFR Part 11 system.",
     "A person signs, not the tool: the signatures below say what the persons who give them have found.",
@@ -44,6 +46,7 @@ def write_sign_off(
     """Write the sheet."""
     record = evaluation.record
     sheet = book.sheet(NAME, WIDTHS)
+    _do_not_use(sheet, record)
     title = record.plan.title or "Oven qualification"
     for line in lines_of(title, 72)[:3]:
         sheet.title(line)
@@ -86,6 +89,19 @@ def write_sign_off(
     sheet.fit(landscape=False, pages_tall=1)
 
 
+def _do_not_use(sheet: Sheet, record: Record) -> None:
+    """Say before all else what was changed for a test and not put back."""
+    left = left_in_place(record)
+    if not left:
+        return
+    sheet.title(DO_NOT_USE)
+    for line in left[:MOST_LEFT]:
+        _pair(sheet, "LEFT IN PLACE", line, most=2, style="strong")
+    if len(left) > MOST_LEFT:
+        _pair(sheet, "", f"and {len(left) - MOST_LEFT} more: sheet Stages", most=1, style="strong")
+    sheet.next()
+
+
 def _worded(key: str) -> str:
     """Word a key of the plan: volume_l → Volume (L)."""
     for ending, unit in (("_l", "L"), ("_mm", "mm"), ("_c", "°C"), ("_kw", "kW")):
@@ -126,9 +142,19 @@ def _verdicts(sheet: Sheet, evaluation: Evaluation) -> None:
     _pair(sheet, "OVERALL", str(record.verdict).upper(), most=1, style="verdict")
     if str(record.verdict) == "conditional" and record.plan.accept_conditional:
         _pair(sheet, "", "The plan accepts a conditional verdict.", most=1)
+    for stage in record.stages:
+        words = words_of_stage(stage)
+        _pair(
+            sheet,
+            f"Stage {stage.stage}",
+            " · ".join(part for part in (str(stage.verdict).upper(), words) if part),
+            most=2,
+        )
     precedence = list(Decision)
     order = sorted(record.surveys, key=lambda survey: -precedence.index(survey.verdict))
-    chosen = {id(survey) for survey in order[:MOST_SURVEYS]}
+    # lines of stages take the room of surveys: the page stays one
+    most = MOST_SURVEYS - 2 * len(record.stages)
+    chosen = {id(survey) for survey in order[:most]}
     remarks_each = MOST_REMARKS if len(record.surveys) <= 5 else 1
     for survey in record.surveys:
         if id(survey) not in chosen:
@@ -149,7 +175,7 @@ def _verdicts(sheet: Sheet, evaluation: Evaluation) -> None:
         if len(survey.remarks) > remarks_each:
             more = len(survey.remarks) - remarks_each
             _pair(sheet, "", f"– and {more} more remark{'s' * (more > 1)}: sheet Verdicts", most=1)
-    if len(record.surveys) > MOST_SURVEYS:
+    if len(record.surveys) > most:
         rest = [survey for survey in record.surveys if id(survey) not in chosen]
         counts = {
             word: sum(str(survey.verdict) == word for survey in rest)
@@ -215,12 +241,22 @@ def _live(
 
 
 def _items(sheet: Sheet, evaluation: Evaluation) -> None:
-    items = evaluation.record.deviations
-    _heading(sheet, f"Open items: {len(items)}" if items else "Open items: none")
+    record = evaluation.record
+    closed = {item.id for item in record.dispositions if item.closed}
+    items = [item for item in record.deviations if item.id not in closed]
+    told = f"Open items: {len(items) or 'none'}"
+    if closed:
+        told += f"; {len(closed)} closed by a person, sheet Dispositions"
+    _heading(sheet, told)
     for item in items[:MOST_ITEMS]:
         _pair(sheet, _short(f"{item.id} {item.kind}", 28), item.text, most=2)
     if len(items) > MOST_ITEMS:
         _pair(sheet, "", f"and {len(items) - MOST_ITEMS} more: sheet Dispositions", most=1)
+    owed = still_owed(record)
+    for number, line in enumerate(owed[:MOST_OWED]):
+        _pair(sheet, f"Still owed: {counted(len(owed), 'item')}" if number == 0 else "", line, most=2)
+    if len(owed) > MOST_OWED:
+        _pair(sheet, "", f"and {len(owed) - MOST_OWED} more: sheet Stages", most=1)
 
 
 def _signatures(sheet: Sheet, evaluation: Evaluation) -> None:

@@ -19,9 +19,16 @@ def write_verdicts(book: Book, evaluation: Evaluation) -> None:
     )
     sheet.next()
     sheet.header(["Survey", "Stage", "VERDICT", "Remark"], frozen_columns=1)
-    for survey in record.surveys:
-        for number, remark in enumerate(survey.remarks or ("no remark",)):
-            words = (survey.name, survey.stage, str(survey.verdict).upper()) if number == 0 else ("", "", "")
+    judged = [
+        (survey.name, survey.stage, survey.verdict, survey.remarks or ("no remark",))
+        for survey in record.surveys
+    ]
+    for stage in record.stages:
+        remarks = stage.remarks or ("no remark; what it holds stands on the sheet Stages",)
+        judged.append(("the whole stage", stage.stage, stage.verdict, remarks))
+    for name, stage_name, verdict, remarks in judged:
+        for number, remark in enumerate(remarks):
+            words = (name, stage_name, str(verdict).upper()) if number == 0 else ("", "", "")
             for column, word in enumerate(words):
                 sheet.text(column, word, "strong wrapped")
             sheet.text(3, remark)

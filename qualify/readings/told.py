@@ -32,7 +32,7 @@ def as_plain(options: ReadOptions) -> dict[str, Any]:
     plain: dict[str, Any] = {}
     for field in fields(options):
         value = getattr(options, field.name)
-        if value in (None, (), {}):
+        if value in (None, (), {}) or value is False:
             continue
         if isinstance(value, TemperatureUnit):
             plain[field.name] = value.name

@@ -143,7 +143,7 @@ def evaluate(
         recordings.append(result.evidence)
     _loads_are_somewhere(plan, recordings)
     moment = made_at()
-    tests, challenges, purges, not_restored = _stage_tests(plan, once, moment, progress)
+    tests, challenges, purges, not_restored = _stage_tests(plan, folder, once, moment, progress)
     stages = stage_records(plan, records, tests, not_restored)
     deviations += stage_deviations(stages)
     numbered = tuple(
@@ -196,7 +196,7 @@ def _loads_are_somewhere(plan: Plan, recordings: list[RecordingEvidence]) -> Non
 
 
 def _stage_tests(
-    plan: Plan, once: Callable[[str, str], InputFile], moment: str, progress: Progress
+    plan: Plan, folder: Path, once: Callable[[str, str], InputFile], moment: str, progress: Progress
 ) -> tuple[list[StageTestRecord], list[ChallengeEvidence], list[PurgeEvidence], tuple[OpenLine, ...]]:
     """Evaluate what the stages hold besides surveys: record sheets, challenges, what is restored."""
 
@@ -212,7 +212,9 @@ def _stage_tests(
     for stage in Stage:
         choice = choice_of(plan, stage)
         for name in choice.records:
-            sheet = read_items(once(name, "record sheet"), fetch=lambda path: once(str(path), "evidence"))
+            sheet = read_items(
+                once(name, "record sheet"), fetch=lambda path: once(os.path.relpath(path, folder), "evidence")
+            )
             tests.append(judge_sheet(sheet, stage.value, day, accept_overdue=choice.accept_overdue))
     planned = {
         item.name: [answer.name for answer in item.answers if answer.channel is None]

@@ -49,7 +49,7 @@ def test_the_plan_page_shows_a_plan_that_reads() -> None:
 def test_the_readme_commands_do_what_it_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     text = (TOP / "README.md").read_text(encoding="utf-8").replace("\\\n", " ")
     commands = re.findall(r"\.venv/bin/qualify ([^\n;&]+)(; test \$\? -eq (\d))?", text)
-    assert len(commands) == 5
+    assert len(commands) == 6
     monkeypatch.chdir(tmp_path)
     (tmp_path / "demo_surveys").symlink_to(TOP / "demo_surveys")
     for words, _, status in commands:

@@ -70,6 +70,8 @@ def test_a_purge_that_reaches_its_limit_in_time(tmp_path: Path, unit: str) -> No
     model = test["figures"]["purge"]["model"]
     # Without a mixing fault V/(k·Q) = 300 s; V/Q = 240 s, so that k = 0.8.
     assert model["mixing_factor"]["low"] <= 0.8 <= model["mixing_factor"]["high"]
+    # From 20.9 % in air without a mixing fault, the supply taken as free of oxygen.
+    assert test["figures"]["predicted_s"] == pytest.approx(240 * np.log(20.9 / 1.0), rel=1e-3)
     another = test["figures"]["time_to_another_limit"]
     assert another["low"] <= 300 * np.log(20.85 / 0.45) <= another["high"]
 

@@ -230,6 +230,21 @@ def test_an_installation_record(tmp_path: Path) -> None:
     assert qualify("verify", tmp_path / "pack").status == 0
 
 
+def test_evidence_is_found_from_wherever_the_command_is_called(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "oven").mkdir()
+    (tmp_path / "oven" / "photo.txt").write_text("invented", encoding="utf-8")
+    row = "Drain,open,,,yes,,yes,,,,A. Example,2026-03-02,,photo.txt,site,,D-1\n"
+    (tmp_path / "oven" / "i.csv").write_text(HEAD + row, encoding="utf-8")
+    plan = '[plan]\ntitle = "x"\n[installation]\nrecords = ["i.csv"]\n'
+    (tmp_path / "oven" / "plan.toml").write_text(plan, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    ran = qualify("run", "oven/plan.toml", "--out", "pack", "--json")
+    assert ran.status == 0, ran.err
+    assert qualify("verify", "pack").status == 0
+
+
 def test_one_line_that_is_not_restored_fails_the_stage(tmp_path: Path) -> None:
     challenge_file(tmp_path)
     (tmp_path / "restored.csv").write_text(

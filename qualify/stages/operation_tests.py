@@ -12,6 +12,7 @@ from qualify.figures.absent import Absent, Maybe, present
 from qualify.figures.instants import instant_mean
 from qualify.figures.loop_check import SignalRange, broken_signal, loop_check, trip_on_scale
 from qualify.figures.program import Step, StepFound, follow_program
+from qualify.figures.well_mixed import AIR_OXYGEN_PERCENT, predicted_purge_s
 from qualify.findings import RefusalKind
 from qualify.plan.stage_tests import (
     Circumstances,
@@ -154,6 +155,14 @@ def _purge(test: PurgeTest, recording: Recording) -> tuple[StageTestRecord, Purg
         requirements.append(plain(test.name, "limit", text, Decision.NOT_SHOWN, found.reason))
     else:
         figures["purge"] = found
+        if test.volume_m3 and test.flow_m3_per_h:
+            figures["predicted_s"] = predicted_purge_s(
+                AIR_OXYGEN_PERCENT,
+                test.limit,
+                volume_m3=test.volume_m3,
+                flow_m3_per_s=test.flow_m3_per_h / 3600.0,
+                supply=test.supply or 0.0,
+            )
         notes += found.findings
         if isinstance(found.model, Absent):
             reason = found.model.reason

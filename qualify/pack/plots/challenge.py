@@ -141,6 +141,12 @@ class _Picture:
             notes.append(
                 f"Tripped after {after:.6g} s and by {by:.6g} s, at {self._in_words(evidence.trip_value)}{k}."
             )
+        elif evidence.trip_s is not None:
+            after, by = evidence.trip_s
+            notes.append(
+                f"Tripped after {after:.6g} s and by {by:.6g} s. The limit was moved: how far the quantity "
+                "was past it then stands on the sheet Operation tests."
+            )
         else:
             notes.append("No recorded channel answered: there is no trip point.")
         if self.switches:
@@ -157,7 +163,9 @@ class _Picture:
     # ---- the quantity ----
 
     def _asked(self) -> tuple[float | None, float | None]:
-        """Between which the trip point must lie."""
+        """Between which the trip point must lie; nothing that can be drawn where the limit was moved."""
+        if self.evidence.trip_s is not None and self.evidence.trip_value is None:
+            return None, None
         if self.test is None:
             return None, None
         found: RequirementRecord | None = next(
@@ -274,7 +282,9 @@ class _Picture:
                 "markerfacecolor": "white",
                 "markeredgecolor": INK,
             }
-            entries.append(colour_key("trip point" + (" ± U" if self.expanded is not None else ""), **style))
+            if self.evidence.trip_value is not None:
+                words = "trip point" + (" ± U" if self.expanded is not None else "")
+                entries.append(colour_key(words, **style))
             entries.append(patch_key("it tripped in this time", facecolor=PALE, edgecolor=INK, linewidth=0.4))
         if self.switches:
             entries.append(patch_key("on", facecolor=FILLED, edgecolor=INK, linewidth=0.5))

@@ -7,22 +7,21 @@ import re
 import sys
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from importlib.metadata import distribution
 from pathlib import Path
 from typing import Any
 
 from qualify import __version__
 from qualify.cautions import SURVEY_CAUTIONS
-from qualify.evidence import ChallengeEvidence, Evaluation, PurgeEvidence, RecordingEvidence
+from qualify.evidence import Evaluation, RecordingEvidence, StagesEvaluated
 from qualify.findings import DoubtKind, RefusalKind, nearest
 from qualify.inputs import InputFile, load
-from qualify.plan.model import Person, Plan, Role, Stage, Survey
-from qualify.plan.stage_tests import LoopTest, Recorded
+from qualify.plan.model import Person, Plan, Role, Survey
 from qualify.readings import read_recording
-from qualify.readings.model import ReadOptions, Recording
+from qualify.readings.model import Recording
 from qualify.readings.progress import Progress, no_progress
-from qualify.readings.told import as_plain
+from qualify.readings.told import as_plain, labelled
 from qualify.record import (
     SCHEMA,
     CertificatePointRecord,
@@ -32,21 +31,12 @@ from qualify.record import (
     InputRecord,
     PlanRecord,
     Record,
-    StageTestRecord,
     SurveyRecord,
 )
-from qualify.record_sheets.dispositions import read_dispositions
-from qualify.record_sheets.items import read_items
-from qualify.record_sheets.observed import ObservedAnswer, read_observed
-from qualify.record_sheets.restored import OpenLine, open_lines, read_restored
 from qualify.sensors.certificate import normal_type
 from qualify.sensors.certificate_class import class_in_words
 from qualify.sensors.certificates import Certificates, merged, read_certificates
-from qualify.stages.challenges import run_challenge
-from qualify.stages.operation_tests import run_operation_test
 from qualify.stages.replicates import replicates
-from qualify.stages.sheets import judge_sheet
-from qualify.stages.stage import choice_of, stage_deviations, stage_records
 from qualify.stages.survey import run_survey
 from qualify.standards.profiles import in_words as profiles_in_words
 from qualify.standards.profiles import read_profiles, with_profiles
@@ -143,14 +133,17 @@ def evaluate(
         recordings.append(result.evidence)
     _loads_are_somewhere(plan, recordings)
     moment = made_at()
-    tests, challenges, purges, not_restored = _stage_tests(plan, folder, once, moment, progress)
-    stages = stage_records(plan, records, tests, not_restored)
-    deviations += stage_deviations(stages)
+    found = _stages(plan, folder, once, moment, progress, records)
+    deviations += found.deviations
     numbered = tuple(
         replace(item, id=f"{'N' if item.kind == 'nonconformity' else 'D'}{number}")
         for number, item in enumerate(deviations, start=1)
     )
-    disposed = _dispositions(plan, once, numbered)
+    disposed: tuple[DispositionRecord, ...] = ()
+    if plan.dispositions:
+        from qualify.evaluate_stages import read_back
+
+        disposed = read_back(once(plan.dispositions, "dispositions"), numbered)
     inputs = tuple(loaded.values())
     record = Record(
         schema=SCHEMA,
@@ -163,8 +156,10 @@ def evaluate(
             InputRecord(path=i.name, sha256=i.sha256, bytes=len(i.content), role=i.role) for i in inputs
         ),
         plan=_plan_record(plan),
-        verdict=Decision.worst([*(item.verdict for item in records), *(item.verdict for item in stages)]),
-        stages=stages,
+        verdict=Decision.worst(
+            [*(item.verdict for item in records), *(item.verdict for item in found.stages)]
+        ),
+        stages=found.stages,
         surveys=tuple(records),
         replicates=replicates(records, plan.statistics, plan.performance.left_out),
         certificates=_points(certificates, plan, recordings),
@@ -181,9 +176,31 @@ def evaluate(
         record=record,
         recordings=tuple(recordings),
         inputs=inputs,
-        challenges=tuple(challenges),
-        purges=tuple(purges),
+        challenges=found.challenges,
+        purges=found.purges,
     )
+
+
+def _stages(
+    plan: Plan,
+    folder: Path,
+    once: Callable[[str, str], InputFile],
+    moment: str,
+    progress: Progress,
+    surveys: list[SurveyRecord],
+) -> StagesEvaluated:
+    """What the stages hold besides surveys; nothing of it is loaded for a plan of surveys alone."""
+    stages = (plan.installation, plan.operation, plan.performance)
+    if not (
+        plan.challenges
+        or plan.operation_tests
+        or plan.restore.planned
+        or any(item.records for item in stages)
+    ):
+        return StagesEvaluated()
+    from qualify.evaluate_stages import evaluate_stages
+
+    return evaluate_stages(plan, folder, once, moment, progress, surveys)
 
 
 def _loads_are_somewhere(plan: Plan, recordings: list[RecordingEvidence]) -> None:
@@ -193,93 +210,6 @@ def _loads_are_somewhere(plan: Plan, recordings: list[RecordingEvidence]) -> Non
         if role.role is Role.LOAD and not any(channel.is_called(role.channel) for channel in known):
             names = list(dict.fromkeys(channel.name for channel in known))
             raise NO_LOAD(name=role.channel, near=nearest(role.channel, names), known=", ".join(names))
-
-
-def _stage_tests(
-    plan: Plan, folder: Path, once: Callable[[str, str], InputFile], moment: str, progress: Progress
-) -> tuple[list[StageTestRecord], list[ChallengeEvidence], list[PurgeEvidence], tuple[OpenLine, ...]]:
-    """Evaluate what the stages hold besides surveys: record sheets, challenges, what is restored."""
-
-    def recorded(files_of: Recorded) -> Recording:
-        files = {name: once(name, "readings") for name in files_of.files}
-        told = labelled(files_of.loggers, files)
-        return read_recording(list(files.values()), files_of.read, told, progress)
-
-    tests: list[StageTestRecord] = []
-    evidence: list[ChallengeEvidence] = []
-    purges: list[PurgeEvidence] = []
-    day = date.fromisoformat(moment[:10])
-    for stage in Stage:
-        choice = choice_of(plan, stage)
-        for name in choice.records:
-            sheet = read_items(
-                once(name, "record sheet"), fetch=lambda path: once(os.path.relpath(path, folder), "evidence")
-            )
-            tests.append(judge_sheet(sheet, stage.value, day, accept_overdue=choice.accept_overdue))
-    planned = {
-        item.name: [answer.name for answer in item.answers if answer.channel is None]
-        for item in plan.challenges
-    }
-    seen: Mapping[str, tuple[ObservedAnswer, ...]] = {}
-    if plan.operation.observed:
-        seen = read_observed(once(plan.operation.observed, "observed answers"), planned)
-    for challenge in plan.challenges:
-        recording = None if challenge.recorded is None else recorded(challenge.recorded)
-        record, found = run_challenge(plan, challenge, recording, seen.get(challenge.name, ()))
-        tests.append(with_doubts(record, recording))
-        if found is not None:
-            evidence.append(found)
-    for test in plan.operation_tests:
-        recording = None if isinstance(test, LoopTest) else recorded(test.recorded)
-        record, course = run_operation_test(test, recording)
-        tests.append(with_doubts(record, recording))
-        if course is not None:
-            purges.append(course)
-    not_restored: tuple[OpenLine, ...] = ()
-    if plan.restore.planned:
-        lines = read_restored(once(plan.restore.file, "restored")) if plan.restore.file else ()
-        not_restored = open_lines(plan.restore.planned, lines)
-    return tests, evidence, purges, not_restored
-
-
-def with_doubts(record: StageTestRecord, recording: Recording | None) -> StageTestRecord:
-    """Put the doubts about a test's recording into its record, and say so among its notes."""
-    if recording is None or not recording.doubts:
-        return record
-    kinds = ", ".join(dict.fromkeys(doubt.kind for doubt in recording.doubts))
-    count = len(recording.doubts)
-    note = f"{count} doubt{'s' * (count != 1)} about its recording ({kinds}); see record.json"
-    return replace(record, doubts=recording.doubts, notes=(*record.notes, note))
-
-
-def _dispositions(
-    plan: Plan, once: Callable[[str, str], InputFile], deviations: tuple[DeviationRecord, ...]
-) -> tuple[DispositionRecord, ...]:
-    """What a person wrote about deviations; it changes no figure and no decision."""
-    if not plan.dispositions:
-        return ()
-    found = read_dispositions(once(plan.dispositions, "dispositions"), [item.id for item in deviations])
-    return tuple(
-        DispositionRecord(
-            id=item.id,
-            cause=item.cause,
-            action=item.action,
-            by=item.by,
-            date=None if item.date is None else item.date.text,
-            closed=item.closed,
-            remark=item.remark,
-        )
-        for item in found.values()
-    )
-
-
-def labelled(loggers: Mapping[str, ReadOptions], files: Mapping[str, InputFile]) -> dict[str, ReadOptions]:
-    """What is told of single files, by the names that they have among the inputs."""
-    told = {}
-    for name, options in loggers.items():
-        file = next(file for file in files if name == file or name.startswith(f"{file}/"))
-        told[files[file].name + name.removeprefix(file)] = options
-    return told
 
 
 def made_at() -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from qualify.inputs import InputFile
 from qualify.readings.model import BoolArray, FloatArray, Recording
-from qualify.record import Record
+from qualify.record import DeviationRecord, Record, StageRecord
 from qualify.sensors.corrections import Correction
 
 
@@ -134,6 +134,16 @@ class PurgeEvidence:
     limit: float
     flow_stopped_s: float | None = None
     kept_s: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StagesEvaluated:
+    """What the stages hold besides surveys: records, deviations without ids, and what pictures need."""
+
+    stages: tuple[StageRecord, ...] = ()
+    deviations: tuple[DeviationRecord, ...] = ()
+    challenges: tuple[ChallengeEvidence, ...] = ()
+    purges: tuple[PurgeEvidence, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from functools import cache
 from math import atan, cos, erfc, exp, isfinite, lgamma, pi, sqrt, tan
-from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,6 +42,8 @@ def normal_between(low: float, high: float) -> float:
 
 def normal_quantile(probability: float) -> float:
     """Value that a standard normal variable stays below with this probability."""
+    from statistics import NormalDist  # brings exact fractions with it, which a survey hardly ever needs
+
     return NormalDist().inv_cdf(probability)
 
 

@@ -63,6 +63,7 @@ NEVER = {
         "sensors.certificates",
     ),
     "evaluate": ("pack", "cli"),
+    "evaluate_stages": ("pack", "cli", "evaluate"),
 }
 # The pack sees readings only as they are in evidence: types, never readers.
 READERS = (

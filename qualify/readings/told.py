@@ -8,6 +8,7 @@ from dataclasses import fields
 from datetime import date
 from typing import Any
 
+from qualify.inputs import InputFile
 from qualify.readings.model import LoggerClock, Millivolts, ReadOptions
 from qualify.units import TemperatureUnit
 
@@ -119,3 +120,12 @@ def _toml(value: Any) -> str:
         # TOML's basic strings escape as JSON's do; DEL, which JSON leaves as it is, has no place in a name.
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
     return repr(value)
+
+
+def labelled(loggers: Mapping[str, ReadOptions], files: Mapping[str, InputFile]) -> dict[str, ReadOptions]:
+    """What is told of single files, by the names that they have among the inputs."""
+    told = {}
+    for name, options in loggers.items():
+        file = next(file for file in files if name == file or name.startswith(f"{file}/"))
+        told[files[file].name + name.removeprefix(file)] = options
+    return told

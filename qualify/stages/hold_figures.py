@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -26,7 +27,6 @@ from qualify.figures.uniformity import (
     location_uniformity,
     variants,
 )
-from qualify.inference.monte_carlo import Simulation
 from qualify.plan.statistics import StatisticsChoice
 from qualify.readings.model import FloatArray
 from qualify.record import (
@@ -49,9 +49,11 @@ from qualify.stages.hold_response import (
 )
 from qualify.stages.holds import FoundHold
 from qualify.stages.reading_budget import NO_CERTIFICATE, NO_READING
-from qualify.stages.simulation import conformance_probability, simulate_hold
 from qualify.stages.stretch import Limits, Stretch
 from qualify.standards.classes import variant_rows
+
+if TYPE_CHECKING:
+    from qualify.inference.monte_carlo import Simulation
 
 NOT_SIMULATED = Absent("not simulated")
 
@@ -90,12 +92,18 @@ def hold_figures(stretch: Stretch, statistics: StatisticsChoice | None) -> HoldF
     budgets = tuple(budgets for _, budgets in both)
     simulation: Simulation | Absent = NOT_SIMULATED
     if statistics is not None:
-        simulation = simulate_hold(stretch, window, budgets, statistics)
+        simulation = _simulated(stretch, window, budgets, statistics)
     return HoldFigures(
         found=stretch.found,
         limits=stretch.limits,
         window=_window_record(stretch, window),
-        chamber=_chamber(stretch, window, locations, excess, conformance_probability(simulation)),
+        chamber=_chamber(
+            stretch,
+            window,
+            locations,
+            excess,
+            simulation if isinstance(simulation, Absent) else simulation.all_conform,
+        ),
         variants=_variants(stretch, window),
         locations=locations,
         indications=_indications(stretch, window),
@@ -103,6 +111,25 @@ def hold_figures(stretch: Stretch, statistics: StatisticsChoice | None) -> HoldF
         simulation=simulation,
         excess_at=excess_at,
     )
+
+
+def _simulated(
+    stretch: Stretch,
+    window: Window | Absent,
+    budgets: tuple[LocationBudgets, ...],
+    statistics: StatisticsChoice,
+) -> Simulation | Absent:
+    """The errors of the sensors simulated; nothing of it is loaded where an uncertainty is not known."""
+    if isinstance(window, Absent):
+        return window
+    unknown = [item.reading for item in budgets if isinstance(item.reading, Absent)]
+    if unknown:
+        return Absent(
+            f"the uncertainty of {len(unknown)} of {len(budgets)} locations is not known: {unknown[0].reason}"
+        )
+    from qualify.stages.simulation import simulate_hold
+
+    return simulate_hold(stretch, window, budgets, statistics)
 
 
 def _window_record(stretch: Stretch, window: Window | Absent) -> WindowRecord | Absent:

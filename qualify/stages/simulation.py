@@ -115,11 +115,6 @@ def _source(name: str, standard_c: FloatArray, shape: str, degrees: float, group
     )
 
 
-def conformance_probability(found: Simulation | Absent) -> Maybe:
-    """Give the probability that all watched locations conformed, or why there is none."""
-    return found if isinstance(found, Absent) else found.all_conform
-
-
 # ---- into the record ----
 
 

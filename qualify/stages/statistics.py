@@ -32,20 +32,19 @@ from qualify.stages.what_if import what_if
 if TYPE_CHECKING:
     from qualify.inference.locations import LocationComparison
 
-NOT_ASKED = Absent("statistics are computed for a plan, not for a survey without one")
 
-
-def hold_statistics(plan: Plan, stretch: Stretch, figures: HoldFigures) -> StatisticsRecord | Absent:
+def hold_statistics(
+    plan: Plan, stretch: Stretch, figures: HoldFigures, choice: StatisticsChoice
+) -> StatisticsRecord | Absent:
     """Compute the statistics of a hold.
 
     Parameters
     ----------
     plan, stretch, figures
         The plan, the hold in its recording, and its figures.
+    choice
+        Confidence, seed, prior.
     """
-    choice = plan.statistics
-    if choice is None:
-        return NOT_ASKED
     window = stretch.window
     if isinstance(window, Absent):
         return window

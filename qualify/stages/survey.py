@@ -17,13 +17,21 @@ from qualify.plan.statistics import StatisticsChoice
 from qualify.plan.uncertainty import Source
 from qualify.readings.model import BoolArray, Recording
 from qualify.readings.times import seconds_of
-from qualify.record import Decision, DeviationRecord, HeatRecord, RequirementRecord, SurveyRecord
+from qualify.record import (
+    Decision,
+    DeviationRecord,
+    HeatRecord,
+    LoadRecord,
+    RequirementRecord,
+    SimulationRecord,
+    StatisticsRecord,
+    SurveyRecord,
+)
 from qualify.sensors.certificates import Certificates
 from qualify.stages.budgets import uncertainty_record
 from qualify.stages.certificate_doubts import HOLD_DOWN, doubts_about_certificates
 from qualify.stages.doubts import OUTSIDE_WINDOW, doubts_of
 from qualify.stages.exclusions import Excluded, exclude
-from qualify.stages.heat import heat_records, heat_requirements, load_records
 from qualify.stages.hold_figures import HoldFigures, hold_figures
 from qualify.stages.holds import FoundHold, Trace, find_holds
 from qualify.stages.locations import Assigned, assign, leave_out
@@ -39,8 +47,6 @@ from qualify.stages.screening import (
     screen_recording,
     without_impossible,
 )
-from qualify.stages.simulation import simulation_record
-from qualify.stages.statistics import hold_statistics
 from qualify.stages.stretch import Limits, Stretch
 from qualify.standards.classes import ClassLimits, class_limits, confirmable_ids
 from qualify.standards.counts import confirmable_counts
@@ -246,8 +252,8 @@ def judge(
     figures = hold_figures(stretch, (plan.statistics or StatisticsChoice()) if simulated else None)
     classes = _classes(plan, stretch.found.hold)
     court = Court(plan, stretch, figures)
-    heat = heat_records(plan, stretch)
-    requirements = (*court.decide_all(classes), *heat_requirements(heat))
+    heat, asked = _heat(plan, stretch)
+    requirements = (*court.decide_all(classes), *asked)
     by_document = any(item.trend_is_nonconformity for item in classes) or trend_is_asked(stretch)
     trending = [] if by_document else court.trending(stretch.limits.low_c, stretch.limits.high_c)
     found = (
@@ -268,6 +274,41 @@ def judge(
         remarks=remarks,
         heat=heat,
     )
+
+
+def _simulation(stretch: Stretch, figures: HoldFigures) -> SimulationRecord | Absent:
+    if isinstance(figures.simulation, Absent):
+        return figures.simulation
+    from qualify.stages.simulation import simulation_record
+
+    return simulation_record(stretch, figures.simulation)
+
+
+def _heat(plan: Plan, stretch: Stretch) -> tuple[tuple[HeatRecord, ...], list[RequirementRecord]]:
+    """What the plan adds up over the run, and the requirements about it."""
+    if not plan.heat:
+        return (), []
+    from qualify.stages.heat import heat_records, heat_requirements
+
+    found = heat_records(plan, stretch)
+    return found, heat_requirements(found)
+
+
+def _loads(stretch: Stretch) -> tuple[LoadRecord, ...]:
+    if not stretch.assigned.loads:
+        return ()
+    from qualify.stages.heat import load_records
+
+    return load_records(stretch)
+
+
+def _statistics(plan: Plan, stretch: Stretch, figures: HoldFigures) -> StatisticsRecord | Absent:
+    """The statistics of a hold, for a plan; nothing of them is loaded for a survey without one."""
+    if plan.statistics is None:
+        return Absent("statistics are computed for a plan, not for a survey without one")
+    from qualify.stages.statistics import hold_statistics
+
+    return hold_statistics(plan, stretch, figures, plan.statistics)
 
 
 def _check_confirmed(plan: Plan) -> None:
@@ -346,9 +387,9 @@ def _record(survey: Survey, judged: Judged, hangs: Sequence[Hangs], excluded: Ex
         requirements=judged.requirements,
         doubts=(*(item.doubt for item in hangs if item.doubt is not None), *judged.doubts),
         uncertainty=uncertainty_record(stretch, stretch.window, figures.budgets),
-        simulation=simulation_record(stretch, figures.simulation),
-        statistics=hold_statistics(plan, stretch, figures),
-        loads=load_records(stretch),
+        simulation=_simulation(stretch, figures),
+        statistics=_statistics(plan, stretch, figures),
+        loads=_loads(stretch),
         heat=judged.heat,
         exclusions=excluded.records,
     )

@@ -471,3 +471,13 @@ def test_intervals_hold_the_truth_as_often_as_they_say():
     rows += studied.alarm_rows(300, random, 10)
     rows += studied.passing_rows(300, random, 3)
     assert [row for row in rows if not held(row)] == []
+
+
+def test_two_equal_runs_of_three_make_no_outlying_run() -> None:
+    """Coarse figures: whichever of three stands alone would always be the farthest there can be."""
+    from qualify.inference.outlying import outlying_run
+
+    found = outlying_run(np.array([-2.86, -2.76, -2.76]))
+    assert isinstance(found, Absent)
+    assert "coarse" in found.reason
+    assert not isinstance(outlying_run(np.array([-2.86, -2.76, -2.75])), Absent)

@@ -87,6 +87,11 @@ def outlying_run(values_c: FloatArray, level: float = 0.05, which: Which = "eith
         Chance of a false alarm [1].
     which
         Whether a run may lie out on either side, or only the highest or lowest is asked about.
+
+    Returns
+    -------
+    Outlying or Absent
+        Absent with fewer than three runs, or fewer than three different values.
     """
     from scipy.special import stdtr
 
@@ -94,6 +99,9 @@ def outlying_run(values_c: FloatArray, level: float = 0.05, which: Which = "eith
     if isinstance(runs, Absent):
         return runs
     n = runs.n
+    if np.unique(runs.values_c).size < 3:
+        # Two values of one coarse figure: whichever run stands alone would be the largest outlier there is.
+        return Absent("fewer than three different values: the figures are too coarse for the test")
     away = (runs.values_c - runs.mean_c) / runs.sd_c
     away = np.abs(away) if which == "either" else away if which == "highest" else -away
     at = int(np.argmax(away))

@@ -62,7 +62,11 @@ def words_of_runs(group: ReplicateRecord, unit: TemperatureUnit) -> str:
         limit = own.limit_high_c if upper else own.limit_low_c
         if isinstance(value, Absent):
             continue
-        held = "" if limit is None else f" (limit {_signed(difference_from_c(limit, unit), 6)})"
+        held = ""
+        if limit is not None:
+            beyond = value > limit if upper else value < limit
+            shown = _signed(difference_from_c(limit, unit), 6)
+            held = f" (BEYOND the limit {shown})" if beyond else f" (limit {shown})"
         told.append(f"{word} {_signed(difference_from_c(value, unit), 3)}{held}")
     if told:
         shares = f"{100 * found.content:g} % of future runs, confidence {100 * found.confidence:g} %"

@@ -214,11 +214,15 @@ def loop_lines(figures: Mapping[str, Any]) -> list[Line]:
                 "the lowest signal lies above zero: a dead line can be told from the low end",
             ),
         ]
-        points = zip(found.expected.tolist(), found.errors_percent.tolist(), strict=True)
-        for point, (expected, error) in enumerate(points, start=1):
-            shown = Absent("nothing was displayed") if isnan(error) else error
+        points = zip(figures["points"], found.expected.tolist(), found.errors_percent.tolist(), strict=True)
+        for point, (told, expected, error) in enumerate(points, start=1):
+            nothing = Absent("nothing was displayed")
+            way = "rising" if told["rising"] else "falling"
+            displayed = nothing if told["displayed"] is None else told["displayed"]
+            lines.append(number(f"point {point}, {way}: signal", told["signal"], "unit of the signal"))
             lines.append(number(f"point {point}: value expected", expected, unit))
-            lines.append(number(f"point {point}: error", shown, OF_SPAN))
+            lines.append(number(f"point {point}: value displayed", displayed, unit))
+            lines.append(number(f"point {point}: error", nothing if isnan(error) else error, OF_SPAN))
     trip = figures.get("trip")
     if trip is not None:
         lines.append(number("trip point: part of the span below it", 100.0 * trip.share, OF_SPAN))

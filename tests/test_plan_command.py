@@ -477,3 +477,20 @@ def test_the_planning_page_s_commands_do_what_it_says(
     assert (tmp_path / "placement.png").is_file()
     assert read(tmp_path / "classed.toml").surveys[0].holds[0].classes
     assert date(2026, 3, 2).isoformat() in outputs[-1]
+
+
+def test_the_stages_of_a_starting_plan_are_keys_that_read(tmp_path: Path) -> None:
+    """The lines that stand as comments read as a plan once their marks are taken away."""
+    import re
+
+    from qualify.inputs import InputFile
+    from qualify.plan.reading import read_plan
+
+    text = qualify("plan", "new", "--setpoint", 180, "--tolerance", 3, *BOX, "--count", 9).out
+    assert text.count("CAUTION") == 4
+    stages = text[text.index("# [installation]") :]
+    shown = re.sub(r"^# ([\[\w].*)$", r"\1", stages, flags=re.MULTILINE)
+    shown = shown.replace("changed = []", 'changed = ["limit"]').replace('= ""', '= "X"')
+    plan = read_plan(InputFile("plan.toml", Path("plan.toml"), shown.encode(), "", "plan"))
+    assert len(plan.challenges) == 1
+    assert len(plan.operation_tests) == 2

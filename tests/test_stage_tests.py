@@ -375,3 +375,23 @@ def test_a_limit_that_is_lowered_meanwhile_counts_from_itself(tmp_path: Path) ->
 def test_a_process_that_was_driven_past_its_rating(tmp_path: Path) -> None:
     challenge_file(tmp_path)
     assert decisions(challenged(tmp_path, more=f"rated = 195\n{BY_HAND}"))["rated-limit"] == "fail"
+
+
+def test_a_plan_is_checked_before_its_tests_begin(tmp_path: Path) -> None:
+    seen = '\n[[challenges.answers]]\nname = "horn"\nobserved = true\n'
+    text = '[plan]\ntitle = "x"\n' + CHALLENGE.format(more="simulated = true", within=5, answers=seen)
+    plan = tmp_path / "plan.toml"
+    plan.write_text(text, encoding="utf-8")
+    ran = qualify("plan", "check", plan)
+    assert ran.status == 1
+    assert "nothing that must be put back after Excess temperature" in ran.out
+    assert "no sheet for Excess temperature: horn" in ran.out
+    assert "restores by itself is not one" in ran.out
+    assert "to be repeated with the real sensor" in ran.out
+    assert "no location" not in ran.out
+    more = '[operation]\nobserved = "seen.csv"\n[return_to_service]\nchanged = ["limit"]\n'
+    text = CHALLENGE.format(more='restores = "by hand"', within=5, answers=seen)
+    plan.write_text('[plan]\ntitle = "x"\n' + more + text, encoding="utf-8")
+    ran = qualify("plan", "check", plan)
+    assert "1 change listed" in ran.out
+    assert "2 to answer; the limit is moved to the process, upwards" in ran.out

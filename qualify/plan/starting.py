@@ -72,8 +72,55 @@ def starting_plan(start: Start) -> str:
         ),
         _CHANNELS,
         _survey(start),
+        _STAGES,
     ]
     return "\n".join(parts)
+
+
+_STAGES = """\
+# Stages besides the survey, where they are part of the job; every key stands in docs/stages.md.
+# Blank record sheets: qualify sheets installation, observed, restored.
+#
+# [installation]
+# records = ["installation.csv"]
+#
+# [return_to_service]        # limits moved, signals simulated, wires and bypasses added: listed beforehand
+# changed = []
+# file = "restored.csv"
+#
+#  CAUTION  The process is never driven past a rated limit: the limit is lowered to the process.
+#  CAUTION  A person attends. Never leave a defeated interlock. Isolate live parts before wiring.
+#  Local code, the maker's instructions and licensed practice govern.
+# [[challenges]]
+# name = "Excess temperature"
+# kind = "over-temperature"
+# files = ["challenge.csv"]
+# quantity = ""
+# limit = 0
+# restores = "by hand"       # an excess-temperature limit that restores by itself is not one
+#
+# [[challenges.answers]]
+# name = "heat off"
+# channel = ""
+# on = ["on"]
+# off = ["off"]
+# becomes = "off"
+# within_s = 5
+#
+#  CAUTION  Nitrogen at the vent and at the door: room oxygen monitor on, exhaust outside.
+# [[purges]]
+# name = "Purge"
+# files = ["purge.csv"]
+# oxygen = ""
+# start = 0
+# limit = 1.0
+#
+#  CAUTION  Steam and scalding water burst from a cooling drain when cooling starts: stand clear.
+# [[cool_downs]]
+# name = "Cool-down"
+# files = ["cool.csv"]
+# handling = 60
+"""
 
 
 def location_lines(locations: Iterable[tuple[str, tuple[float, float, float]]], *, smallest_mm: float) -> str:

@@ -12,6 +12,7 @@ from qualify.plan.profile import Kind
 from qualify.sensors.certificates import Certificates
 from qualify.stages.readiness_certificates import certificates_of
 from qualify.stages.readiness_points import Point, State, band_c, classes_of, listed, missing, note, ready
+from qualify.stages.readiness_stages import stage_tests
 from qualify.stages.readiness_zone import counts, locations, places
 from qualify.standards import UNCONFIRMED, citation, rows
 from qualify.standards.classes import confirmable_ids
@@ -49,15 +50,19 @@ def readiness(
     unreadable
         Why they could not be read.
     """
-    checks: tuple[Callable[[], Iterator[Point]], ...] = (
-        lambda: _people(plan, on),
-        lambda: _confirmed(plan),
+    of_surveys: tuple[Callable[[], Iterator[Point]], ...] = (
         lambda: _limits(plan),
         lambda: locations(plan),
         lambda: counts(plan),
         lambda: places(plan),
         lambda: certificates_of(plan, on, certificates, unreadable),
         lambda: _intervals(plan),
+    )
+    checks: tuple[Callable[[], Iterator[Point]], ...] = (
+        lambda: _people(plan, on),
+        lambda: _confirmed(plan),
+        *(of_surveys if plan.surveys else ()),
+        lambda: stage_tests(plan),
         lambda: _instruments(plan, on),
         lambda: _conditions(plan),
     )

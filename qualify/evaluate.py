@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 import sys
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.metadata import distribution
@@ -145,12 +145,14 @@ def evaluate(
 
         disposed = read_back(once(plan.dispositions, "dispositions"), numbered)
     inputs = tuple(loaded.values())
+    every = [item.readings.recording for item in recordings]
+    every += [item.recording for item in found.test_recordings]
     record = Record(
         schema=SCHEMA,
         software=_software(),
         made_at=moment,
         units=plan.units.value,
-        settings=_settings(plan, recordings, options or {}),
+        settings=_settings(plan, every, options or {}),
         replaces=replaces,
         inputs=tuple(
             InputRecord(path=i.name, sha256=i.sha256, bytes=len(i.content), role=i.role) for i in inputs
@@ -167,7 +169,12 @@ def evaluate(
         dispositions=disposed,
         conditions=plan.conditions,
         steps=(
-            *dict.fromkeys(step for item in recordings for step in _steps(item)),
+            *dict.fromkeys(
+                (
+                    *(step for item in recordings for step in _steps(item)),
+                    *(step for item in found.test_recordings for step in item.recording.steps),
+                )
+            ),
             *_unused(certificates, recordings),
         ),
         cautions=SURVEY_CAUTIONS,
@@ -178,6 +185,7 @@ def evaluate(
         inputs=inputs,
         challenges=found.challenges,
         purges=found.purges,
+        test_recordings=found.test_recordings,
     )
 
 
@@ -248,10 +256,10 @@ def _version(library: str) -> str:
     return found[1].strip() if found is not None else distribution(library).version
 
 
-def _settings(plan: Plan, recordings: list[RecordingEvidence], options: Mapping[str, Any]) -> dict[str, Any]:
+def _settings(plan: Plan, recordings: Sequence[Recording], options: Mapping[str, Any]) -> dict[str, Any]:
     layouts: dict[str, Any] = {}
-    for item in recordings:
-        layouts |= {name: dict(words) for name, words in item.readings.recording.layouts.items()}
+    for recording in recordings:
+        layouts |= {name: dict(words) for name, words in recording.layouts.items()}
     return {
         "options": dict(options),
         "acceptance": "guarded where certificates give an uncertainty"

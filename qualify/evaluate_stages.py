@@ -8,10 +8,10 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from qualify.evidence import ChallengeEvidence, PurgeEvidence, StagesEvaluated
+from qualify.evidence import ChallengeEvidence, PurgeEvidence, StagesEvaluated, TestRecording
 from qualify.inputs import InputFile
 from qualify.plan.model import Plan, Stage
-from qualify.plan.stage_tests import LoopTest, Recorded
+from qualify.plan.stage_tests import Challenge, LoopTest, OperationTest, Recorded
 from qualify.readings import read_recording
 from qualify.readings.model import Recording
 from qualify.readings.progress import Progress
@@ -23,6 +23,7 @@ from qualify.record_sheets.observed import ObservedAnswer, read_observed
 from qualify.record_sheets.restored import OpenLine, open_lines, read_restored
 from qualify.stages.challenges import run_challenge
 from qualify.stages.operation_tests import run_operation_test
+from qualify.stages.recorded_tests import channels_used
 from qualify.stages.sheets import judge_sheet
 from qualify.stages.stage import choice_of, stage_deviations, stage_records
 
@@ -61,6 +62,7 @@ def evaluate_stages(
         told = labelled(files_of.loggers, files)
         return read_recording(list(files.values()), files_of.read, told, progress)
 
+    read = _Recordings(recorded)
     tests: list[StageTestRecord] = []
     evidence: list[ChallengeEvidence] = []
     purges: list[PurgeEvidence] = []
@@ -80,13 +82,13 @@ def evaluate_stages(
     if plan.operation.observed:
         seen = read_observed(once(plan.operation.observed, "observed answers"), planned)
     for challenge in plan.challenges:
-        recording = None if challenge.recorded is None else recorded(challenge.recorded)
+        recording = None if challenge.recorded is None else read.of(challenge, challenge.recorded)
         record, found = run_challenge(plan, challenge, recording, seen.get(challenge.name, ()))
         tests.append(with_doubts(record, recording))
         if found is not None:
             evidence.append(found)
     for test in plan.operation_tests:
-        recording = None if isinstance(test, LoopTest) else recorded(test.recorded)
+        recording = None if isinstance(test, LoopTest) else read.of(test, test.recorded)
         record, course = run_operation_test(test, recording)
         tests.append(with_doubts(record, recording))
         if course is not None:
@@ -101,7 +103,37 @@ def evaluate_stages(
         deviations=tuple(stage_deviations(stages)),
         challenges=tuple(evidence),
         purges=tuple(purges),
+        test_recordings=read.evidence(),
     )
+
+
+class _Recordings:
+    """Reads each test's files, once where several tests name the same ones."""
+
+    def __init__(self, read: Callable[[Recorded], Recording]) -> None:
+        self._read = read
+        self._found: list[tuple[Recorded, Recording, list[Challenge | OperationTest]]] = []
+
+    def of(self, test: Challenge | OperationTest, recorded: Recorded) -> Recording:
+        """The recording of a test."""
+        for known, recording, tests in self._found:
+            if known == recorded:
+                tests.append(test)
+                return recording
+        recording = self._read(recorded)
+        self._found.append((recorded, recording, [test]))
+        return recording
+
+    def evidence(self) -> tuple[TestRecording, ...]:
+        """Every recording, with the tests that rest on it and the channels that they use."""
+        return tuple(
+            TestRecording(
+                tests=tuple(test.name for test in tests),
+                recording=recording,
+                channels=channels_used(recording, tests),
+            )
+            for _, recording, tests in self._found
+        )
 
 
 def with_doubts(record: StageTestRecord, recording: Recording | None) -> StageTestRecord:
@@ -110,7 +142,7 @@ def with_doubts(record: StageTestRecord, recording: Recording | None) -> StageTe
         return record
     kinds = ", ".join(dict.fromkeys(doubt.kind for doubt in recording.doubts))
     count = len(recording.doubts)
-    note = f"{count} doubt{'s' * (count != 1)} about its recording ({kinds}); see record.json"
+    note = f"{count} doubt{'s' * (count != 1)} about its recording ({kinds}); see the sheet Provenance"
     return replace(record, doubts=recording.doubts, notes=(*record.notes, note))
 
 

@@ -137,6 +137,25 @@ class PurgeEvidence:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TestRecording:
+    """A recording that tests of a stage rest on.
+
+    Attributes
+    ----------
+    tests
+        Names of the tests.
+    recording
+        What was recorded.
+    channels
+        Names of the channels that the tests use, in the recording's own order.
+    """
+
+    tests: tuple[str, ...]
+    recording: Recording
+    channels: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StagesEvaluated:
     """What the stages hold besides surveys: records, deviations without ids, and what pictures need."""
 
@@ -144,6 +163,7 @@ class StagesEvaluated:
     deviations: tuple[DeviationRecord, ...] = ()
     challenges: tuple[ChallengeEvidence, ...] = ()
     purges: tuple[PurgeEvidence, ...] = ()
+    test_recordings: tuple[TestRecording, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,3 +175,4 @@ class Evaluation:
     inputs: tuple[InputFile, ...]
     challenges: tuple[ChallengeEvidence, ...] = ()
     purges: tuple[PurgeEvidence, ...] = ()
+    test_recordings: tuple[TestRecording, ...] = ()

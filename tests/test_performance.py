@@ -108,10 +108,19 @@ def test_the_heat_of_a_run_is_judged_in_the_load(tmp_path: Path) -> None:
     assert found["sensors"] == ["A", "B", "LOAD"]
     assert found["least_at"] == "LOAD"
     assert found["least_min"] == pytest.approx(wanted, rel=1e-9)
+    # Readings less U were asked, and no U is known.
+    decided = {item["id"]: (item["decision"], item["note"]) for item in ran.survey["requirements"]}
+    for name in ("sterilisation", "hot-enough", "cure"):
+        decision, note = decided[f"heat-{name}-least"]
+        assert decision == "conditional"
+        assert "the uncertainty of LOAD is not known" in note
+
+
+def test_heat_less_a_known_uncertainty_passes(tmp_path: Path) -> None:
+    ran = loaded(tmp_path, HEAT.format(limits="least_min = 200"), certificates=True)
     decided = {item["id"]: item["decision"] for item in ran.survey["requirements"]}
-    assert decided["heat-sterilisation-least"] == "pass"
-    assert decided["heat-hot-enough-least"] == "pass"
-    assert decided["heat-cure-least"] == "pass"
+    for name in ("sterilisation", "hot-enough", "cure"):
+        assert decided[f"heat-{name}-least"] == "pass"
 
 
 def test_uncertainty_is_taken_off_the_temperature_first(tmp_path: Path) -> None:

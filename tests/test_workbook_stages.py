@@ -154,6 +154,55 @@ def test_a_challenge_s_figures_stand_as_rows(made: Any, tmp_path: Path) -> None:
     assert row_of(sheet, "excess-temperature-horn")[8] == "NOT SHOWN"
 
 
+def test_the_readings_around_a_trip_are_followed_to_their_row_in_the_file(tmp_path: Path) -> None:
+    evaluation = two_stages(tmp_path)
+    sheet = book_of(evaluation, tmp_path, results=False)["Operation tests"]
+    trip = next(test for test in evaluation.record.stages[1].tests).figures["trip"]
+    cells = book_of(evaluation, tmp_path)["Test readings"]
+    logged = (tmp_path / "challenge.csv").read_text(encoding="utf-8").splitlines()
+    for what, at_s in zip(
+        ("reading before the change", "reading after the change"), trip.read_s, strict=True
+    ):
+        row = row_of(sheet, what)
+        place = re.fullmatch(r"='Test readings'!\$([A-Z])\$(\d+)", row[2])
+        assert place is not None
+        shown = cells[f"{place[1]}{place[2]}"].value
+        line = cells[f"A{place[2]}"].value
+        assert f"at {at_s:.6g} s: row {line} of challenge.csv" in row[1]
+        assert shown == float(logged[line - 1].split(",")[1])
+    ends = row_of(sheet, "trip point of the first recorded answer")[4:6]
+    assert all("'Test readings'!" in end for end in ends)
+
+
+def test_test_readings_hold_each_reading_once_and_only_channels_that_are_used(
+    made: Any, tmp_path: Path
+) -> None:
+    evaluation = made("two stages")
+    rows = list(book_of(evaluation, tmp_path)["Test readings"].iter_rows(values_only=True))
+    for item in evaluation.test_recordings:
+        begin = next(at for at, row in enumerate(rows) if row[0] == " · ".join(item.tests))
+        header = [word for word in rows[begin + 1] if word]
+        assert len(header) == len(item.recording.rows) + 1 + len(item.channels)  # no clock: elapsed times
+        written = rows[begin + 2 : begin + 2 + item.recording.seconds.size]
+        files = len(item.recording.rows)
+        assert [row[files] for row in written] == item.recording.seconds.tolist()
+        for index, channel in enumerate(item.recording.channels):
+            if channel.name in item.channels:
+                place = next(at for at, word in enumerate(header) if word.startswith(f"{channel.name} ("))
+                assert [row[place] for row in written] == item.recording.raw_c[:, index].tolist()
+
+
+def test_layouts_and_doubts_of_test_recordings_are_on_provenance(made: Any, tmp_path: Path) -> None:
+    evaluation = made("two stages")
+    words = text_of(book_of(evaluation, tmp_path)["Provenance"])
+    for item in evaluation.test_recordings:
+        for file in item.recording.layouts:
+            assert f"{file} | " in words
+            assert file in evaluation.record.settings["layouts"]
+        for doubt in item.recording.doubts:
+            assert doubt.text in words
+
+
 def test_purge_cooling_loop_and_program_stand_in_their_blocks(made: Any, tmp_path: Path) -> None:
     words = text_of(book_of(made("two stages"), tmp_path)["Operation tests"])
     for word in (

@@ -33,6 +33,11 @@ class Trip:
         Standard uncertainty of `value`, and 2 × it.
     least, most
         The values that the quantity can have had, the errors of its readings aside.
+    read_s : tuple of float
+        Times of the readings of the quantity around the change [s]: the last by its beginning, the first from
+        its end on.
+    went_on
+        Where the quantity would have been at the second of them with the slope it came with.
     u_recording
         Part of `u` from the recording interval: (most − least)/2/√3.
     u_scatter
@@ -66,6 +71,8 @@ class Trip:
     expanded: float
     least: float
     most: float
+    read_s: tuple[float, float]
+    went_on: float
     u_recording: float
     u_scatter: Maybe
     u_clock: float
@@ -205,6 +212,8 @@ def trip(
         expanded=COVERAGE_FACTOR * u,
         least=least,
         most=most,
+        read_s=(float(t[first]), float(t[last])),
+        went_on=went_on,
         u_recording=u_recording,
         u_scatter=u_scatter,
         u_clock=u_clock,

@@ -453,10 +453,19 @@ def _figures(
 ) -> Mapping[str, object]:
     if ground is None:
         return {}
+    challenge = ground.challenge
     found: dict[str, object] = {
         "unit": ground.unit,
+        "quantity": challenge.quantity,
+        "rising": challenge.rising,
+        "from_s": ground.start_s,
+        "to_s": ground.end_s,
         "interval_s": float(np.median(np.diff(ground.recording.seconds))),
     }
+    if challenge.limit_channel:
+        found["limit_channel"] = challenge.limit_channel
+    elif challenge.limit is not None:
+        found["limit"] = ground.scale.value(challenge.limit)
     if tripped is not None:
         found["trip"] = tripped
     if delays:

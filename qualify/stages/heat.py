@@ -15,7 +15,7 @@ from qualify.record import Decision, HeatRecord, LoadRecord, RequirementRecord
 from qualify.stages.recorded_tests import as_id, requirement
 from qualify.stages.stretch import Stretch
 
-_UNCERTAIN = "without an uncertainty of some sensors, which is taken as nothing here"
+_UNCERTAIN = "the uncertainty of {sensors} is not known: their readings count as they are"
 
 
 def heat_records(plan: Plan, stretch: Stretch) -> tuple[HeatRecord, ...]:
@@ -98,8 +98,13 @@ def _record(
         most_at=None if most_at is None else names[most_at],
         least_limit_min=asked.least_minutes,
         most_limit_min=asked.most_minutes,
-        note="" if not np.isnan(u_c[judged]).any() else _UNCERTAIN,
+        note=_unknown([names[column] for column in judged if np.isnan(u_c[column])]),
     )
+
+
+def _unknown(sensors: Sequence[str]) -> str:
+    more = f" and {len(sensors) - 3} more" if len(sensors) > 3 else ""
+    return _UNCERTAIN.format(sensors=", ".join(sensors[:3]) + more) if sensors else ""
 
 
 def _sum(asked: HeatAsked, seconds: FloatArray, values_c: FloatArray) -> Summed | Absent:
@@ -132,7 +137,7 @@ def _extreme(found: Summed | Absent, judged: Sequence[int], *, least: bool) -> t
     for column in judged:
         value = found.minutes[column]
         if isinstance(value, Absent):
-            # An absent reading may hide the least place; the sum of what is there can still be the most.
+            # What is not known at one sensor may be the least, and the most.
             return value, column
         numbers.append((value, column))
     value, column = min(numbers) if least else max(numbers)
@@ -150,6 +155,9 @@ def _requirement(record: HeatRecord, side: str, limit: float) -> RequirementReco
     if present(value):
         kept = value >= limit - 1e-9 if least else value <= limit + 1e-9
         decision = Decision.PASS if kept else Decision.FAIL
+        if kept and record.note:
+            # U was asked to be taken off (or added); where it isn't known, nothing was.
+            decision = Decision.CONDITIONAL
     found = requirement(
         record.name,
         side,

@@ -36,6 +36,7 @@ OXYGEN_UNIT = RefusalKind(
 if TYPE_CHECKING:
     from qualify.inference.purge import Purge
 
+PPM_PER_PERCENT = 1e4
 _PERCENT = ("%", "vol%", "vol.%", "% vol", "%vol", "%o2", "% o2", "% (v/v)")
 _PPM = ("ppm", "ppmv", "ppm o2", "vppm")
 
@@ -127,10 +128,12 @@ def _purge(test: PurgeTest, recording: Recording) -> tuple[StageTestRecord, Purg
     from qualify.inference.purge import Analyser, Gas, purge, time_to_another_limit
     from qualify.inference.purge_hold import ability_to_hold, rise_rate
 
-    oxygen = _oxygen(test, recording)
+    oxygen, per_percent = _oxygen(test, recording)
     seconds = recording.seconds
     start_s, end_s = stretch_s(test.name, recording, test.start, test.end)
     stopped_s = None if test.flow_stopped is None else seconds_of(recording, test.flow_stopped)
+    # What follows the end of the flow is no purge, and is no misfit of it.
+    purged_s = end_s if stopped_s is None else min(end_s, stopped_s)
     gas = None
     if test.volume_m3 and test.flow_m3_per_h:
         gas = Gas(volume_m3=test.volume_m3, flow_m3_per_s=test.flow_m3_per_h / 3600.0)
@@ -138,8 +141,7 @@ def _purge(test: PurgeTest, recording: Recording) -> tuple[StageTestRecord, Purg
         seconds,
         oxygen,
         start_s=start_s,
-        # What follows the end of the flow is no purge, and is no misfit of it.
-        end_s=end_s if stopped_s is None else min(end_s, stopped_s),
+        end_s=purged_s,
         limit=test.limit,
         analyser=Analyser(
             lag_s=test.lag_s, delay_s=test.delay_s, u=test.reading_u, resolution=test.resolution
@@ -148,7 +150,13 @@ def _purge(test: PurgeTest, recording: Recording) -> tuple[StageTestRecord, Purg
         supply=test.supply,
     )
     text = f"oxygen at or below {test.limit:g} %"
-    figures: dict[str, object] = {"unit": "% oxygen"}
+    figures: dict[str, object] = {
+        "unit": "% oxygen",
+        "channel": test.channel,
+        "recorded_per_percent": per_percent,
+        "from_s": start_s,
+        "to_s": purged_s,
+    }
     notes: list[str] = []
     requirements: list[RequirementRecord] = []
     if isinstance(found, Absent):
@@ -196,6 +204,7 @@ def _purge(test: PurgeTest, recording: Recording) -> tuple[StageTestRecord, Purg
         from_s, to_s = kept_s = stretch_s(test.name, recording, test.kept_from, test.kept_to)
         kept = ability_to_hold(seconds, oxygen, test.limit, start_s=from_s, end_s=to_s)
         figures["kept"] = kept
+        figures["kept_from_s"], figures["kept_to_s"] = from_s, to_s
         kept_text = f"{text} all the time from {from_s:g} to {to_s:g} s"
         if isinstance(kept, Absent):
             requirements.append(plain(test.name, "kept", kept_text, Decision.NOT_SHOWN, kept.reason))
@@ -245,13 +254,14 @@ def _fitted(found: Purge | Absent, seconds: FloatArray, start_s: float) -> Float
     return np.where(after_s >= 0.0, shown, np.nan)
 
 
-def _oxygen(test: PurgeTest, recording: Recording) -> FloatArray:
+def _oxygen(test: PurgeTest, recording: Recording) -> tuple[FloatArray, float]:
+    """Oxygen [%], and how many of the recorded unit are one percent."""
     values, unit, is_temperature = column(test.name, recording, test.channel)
     word = unit.strip().casefold()
     if not is_temperature and word in _PERCENT:
-        return values
+        return values, 1.0
     if not is_temperature and word in _PPM:
-        return values / 1e4
+        return values / PPM_PER_PERCENT, PPM_PER_PERCENT
     raise OXYGEN_UNIT(test=test.name, name=test.channel, unit=f"'{unit}'" if unit else "not known")
 
 
@@ -300,7 +310,7 @@ def _cool_down(test: CoolDown, recording: Recording) -> StageTestRecord:
         reading_u_c=test.reading_u_c,
     )
     text = f"cooled to {test.handling_c:g} °C"
-    figures: dict[str, object] = {}
+    figures: dict[str, object] = {"channel": test.channel, "from_s": start_s, "to_s": end_s}
     notes: tuple[str, ...] = ()
     if isinstance(found, Absent):
         requirements = [plain(test.name, "handling temperature", text, Decision.NOT_SHOWN, found.reason)]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from qualify.decisions import Claim, Limit, Rule, decide
 from qualify.figures.absent import Absent, Maybe
 from qualify.findings import RefusalKind, nearest
 from qualify.plan.model import Acceptance
+from qualify.plan.stage_tests import Challenge, LoopTest, OperationTest
 from qualify.readings.model import FloatArray, Recording
 from qualify.readings.times import seconds_of
 from qualify.record import Decision, RequirementRecord
@@ -84,6 +86,32 @@ def stretch_s(test: str, recording: Recording, start: str | None, end: str | Non
     if int(inside.sum()) < 2:
         raise OUTSIDE(test=test)
     return start_s, end_s
+
+
+def channels_used(recording: Recording, tests: Sequence[Challenge | OperationTest]) -> tuple[str, ...]:
+    """Names of the channels that tests use, in the recording's order.
+
+    A test that names none uses every temperature: it is about their mean.
+    """
+    named = {name for test in tests for name in _names(test)}
+    everywhere = "" in named
+    temperatures = [
+        channel.name for channel in recording.channels if everywhere or any(map(channel.is_called, named))
+    ]
+    others = [channel.name for channel in recording.others if any(map(channel.is_called, named))]
+    return (*temperatures, *others)
+
+
+def _names(test: Challenge | OperationTest) -> tuple[str, ...]:
+    if isinstance(test, LoopTest):
+        return ()
+    if not isinstance(test, Challenge):
+        return (test.channel,)
+    switched = [
+        *(item.channel.channel for item in test.answers if item.channel is not None),
+        *(item.channel.channel for item in test.forbidden),
+    ]
+    return tuple(name for name in (test.quantity, test.limit_channel, *switched) if name)
 
 
 # ---- requirements ----

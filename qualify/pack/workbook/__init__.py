@@ -32,6 +32,7 @@ from qualify.pack.workbook.stage_records import write_stage_records
 from qualify.pack.workbook.stages import write_stages
 from qualify.pack.workbook.statistics import write_statistics
 from qualify.pack.workbook.sureness import write_sureness
+from qualify.pack.workbook.test_readings import TestReadingsLayout, write_test_readings
 from qualify.pack.workbook.uncertainty import UncertaintyLayout, write_uncertainty
 from qualify.pack.workbook.verdicts import write_verdicts
 from qualify.pack.workbook.what_if import write_what_if
@@ -72,6 +73,7 @@ def write_workbook(evaluation: Evaluation, path: Path) -> None:
         for survey in range(len(evaluation.record.surveys))
     ]
     runs = RunsLayout(evaluation, figures)
+    tests = TestReadingsLayout(evaluation)
     plan = evaluation.record.plan
     footer = " · ".join(part for part in (plan.title, plan.number, plan.revision) if part)
     has_surveys = bool(evaluation.record.surveys)
@@ -83,7 +85,8 @@ def write_workbook(evaluation: Evaluation, path: Path) -> None:
             write_requirements(book, evaluation, figures)
             write_other_rules(book, evaluation)
         write_stage_records(book, evaluation)
-        write_operation_tests(book, evaluation)
+        write_operation_tests(book, evaluation, tests)
+        write_test_readings(book, tests)
         write_heat(book, evaluation)
         if has_surveys:
             write_sensors(book, sensors)

@@ -16,26 +16,34 @@ from qualify.pack.workbook.figure_rows import (
     number,
     root_of_squares,
 )
+from qualify.pack.workbook.reading_rows import Quantity
+from qualify.pack.workbook.test_readings import TestCells
 from qualify.pack.workbook.words import NUMBER
 
 _VALUE, _LOW, _HIGH = (column_letters(column) for column in (VALUE, LOW, HIGH))
 
 
-def challenge_lines(figures: Mapping[str, Any]) -> list[Line]:
+def challenge_lines(figures: Mapping[str, Any], cells: TestCells | None) -> list[Line]:
     """Rows of what a challenge's recording shows; none where a person saw everything."""
     lines: list[Line] = []
     unit = str(figures.get("unit", ""))
+    quantity = None
+    if cells is not None:
+        quantity = Quantity(cells, figures["quantity"], unit, less=figures.get("limit_channel", ""))
+    if "limit" in figures:
+        lines.append(number("limit", figures["limit"], unit, "as the plan states it"))
     if "interval_s" in figures:
         lines.append(number("median interval between readings", float(figures["interval_s"]), "s"))
     if "trip" in figures:
-        lines += _trip(figures["trip"], unit)
+        lines += _trip(figures, unit, quantity)
     for item in figures.get("delays", ()):
-        lines += _delay(str(item["answer"]), item["delay"], unit)
+        lines += _delay(str(item["answer"]), item["delay"], unit, quantity)
     return lines
 
 
-def _trip(trip: Any, unit: str) -> list[Line]:
-    """The trip point, live over its two ends, and its u, live over the parts that follow it."""
+def _trip(figures: Mapping[str, Any], unit: str, quantity: Quantity | None) -> list[Line]:
+    """The trip point: live over its two ends, these over the readings, its u over the parts that follow."""
+    trip = figures["trip"]
     parts = [
         (
             trip.u_recording,
@@ -54,6 +62,15 @@ def _trip(trip: Any, unit: str) -> list[Line]:
         return root_of_squares([f"{_VALUE}{row - last + index}" for index in counting])
 
     width = difference_unit(unit)
+    # rows below: the parts, their root, then the readings around the change and where it went on
+    first_s, last_s = trip.read_s
+    around = [] if quantity is None else quantity.beside(first_s, last_s)
+    least = None if quantity is None else quantity.extreme(first_s, last_s, highest=False)
+    most = None if quantity is None else quantity.extreme(first_s, last_s, highest=True)
+    on = last + 2 + len(around)
+    before = None
+    if quantity is not None:
+        before = quantity.extreme(figures["from_s"], first_s, highest=figures["rising"])
     lines = [
         Line(
             what="trip point of the first recorded answer",
@@ -66,6 +83,8 @@ def _trip(trip: Any, unit: str) -> list[Line]:
             unit=unit,
             formula=lambda row: f"({_LOW}{row}+{_HIGH}{row})/2",
             half_formula=lambda row: f"2*{_VALUE}{row + last + 1}",
+            low_formula=None if least is None else lambda row: f"MIN({least},{_VALUE}{row + on})",
+            high_formula=None if most is None else lambda row: f"MAX({most},{_VALUE}{row + on})",
             note=trip.note,
         )
     ]
@@ -91,7 +110,14 @@ def _trip(trip: Any, unit: str) -> list[Line]:
     )
     change = trip.change
     word = "on" if change.to else "off"
+    lines += around
     lines += [
+        number(
+            "where the quantity would have been at the second reading",
+            trip.went_on,
+            unit,
+            "with the slope it came with, as the trip may turn it before that reading",
+        ),
         Line(
             what=f"the channel became {word}",
             how="after the one reading and by the other, seconds from the first reading",
@@ -100,11 +126,12 @@ def _trip(trip: Any, unit: str) -> list[Line]:
             unit="s",
         ),
         number("slope of the quantity over the change", trip.slope_per_s, f"{width} per s"),
-        number(
-            "farthest reading before the change",
-            trip.farthest_before,
-            unit,
-            "so far it went while nothing had answered",
+        Line(
+            what="farthest reading before the change",
+            how="so far it went while nothing had answered",
+            value=trip.farthest_before,
+            unit=unit,
+            formula=None if before is None else lambda _row: before,
         ),
         number(
             "largest reversal on the way",
@@ -118,16 +145,19 @@ def _trip(trip: Any, unit: str) -> list[Line]:
     return lines
 
 
-def _delay(answer: str, found: Any, unit: str) -> list[Line]:
+def _delay(answer: str, found: Any, unit: str, quantity: Quantity | None) -> list[Line]:
     if isinstance(found, Absent):
         return [Line(what=f"delay of '{answer}'", value=found, unit="s")]
     crossed = found.crossing
     return [
         Line(
             what=f"delay of '{answer}'",
-            how="from the crossing of the limit to the answer; ± U, k = 2; ends: least and most that the "
-            "recording leaves open",
+            how="from the crossing of the limit to the middle of the interval in which the answer came; ± U, "
+            "k = 2; ends: least and most that the recording leaves open",
             value=found.delay_s,
+            formula=lambda row: f"({_LOW}{row + 2}+{_HIGH}{row + 2})/2-{_VALUE}{row + 1}",
+            low_formula=lambda row: f"{_LOW}{row + 2}-{_HIGH}{row + 1}",
+            high_formula=lambda row: f"{_HIGH}{row + 2}-{_LOW}{row + 1}",
             half=found.expanded_s,
             low=found.least_s,
             high=found.most_s,
@@ -150,5 +180,6 @@ def _delay(answer: str, found: Any, unit: str) -> list[Line]:
             high=found.answered_by_s,
             unit="s",
         ),
+        *([] if quantity is None else quantity.around("the limit was crossed", crossed.at_s)),
         number("how far the quantity went past the limit", crossed.past_by, difference_unit(unit)),
     ]

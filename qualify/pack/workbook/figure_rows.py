@@ -25,7 +25,7 @@ class Line:
         Its value, ± half-width (k = 2, or that of the interval named), its two ends; None: the cell is empty.
     unit
         Of all four.
-    formula, half_formula
+    formula, half_formula, low_formula, high_formula
         Gives the cell's formula for the row's number in the sheet; None: the engine's value stands alone.
     note
         What a person should know.
@@ -42,6 +42,8 @@ class Line:
     unit: str = NUMBER
     formula: Callable[[int], str] | None = None
     half_formula: Callable[[int], str] | None = None
+    low_formula: Callable[[int], str] | None = None
+    high_formula: Callable[[int], str] | None = None
     note: str = ""
     chance: bool = False
 

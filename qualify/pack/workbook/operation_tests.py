@@ -14,6 +14,7 @@ from qualify.pack.workbook.challenge_lines import challenge_lines
 from qualify.pack.workbook.figure_rows import HALF, HIGH, LOW, MARGIN, UNIT, VALUE, Line
 from qualify.pack.workbook.process_lines import cooling_lines, loop_lines, program_lines, purge_lines
 from qualify.pack.workbook.stage_records import KIND as RECORD_SHEET
+from qualify.pack.workbook.test_readings import TestCells, TestReadingsLayout
 from qualify.record import RequirementRecord, StageTestRecord
 from qualify.units import TemperatureUnit, parse_unit
 
@@ -41,12 +42,13 @@ _FAHRENHEIT = (
 _WHAT, _ASKED, _DECISION, _WHEN, _NOTE = 0, 1, 8, 9, 10
 NOTES = (
     "Asked: value, guard band, limits, margin and decision of each requirement. Found: the figures of the "
-    "test, with ± U (k = 2) or the two ends between which they lie. What is set out as a formula is live; "
-    "the rest is the engine's, re-performed by `qualify verify`.",
+    "test, with ± U (k = 2) or the two ends between which they lie. What is set out as a formula is live, "
+    "down to the readings on the sheet Test readings; the rest is the engine's, re-performed by "
+    "`qualify verify`.",
     "A trip point lies between two readings, a delay between a least and a most. A recording too coarse to "
     "tell whether a time was kept could not show it: not shown, never met.",
 )
-_LINES: Mapping[str, Callable[[Mapping[str, Any]], list[Line]]] = {
+_LINES: Mapping[str, Callable[[Mapping[str, Any], TestCells | None], list[Line]]] = {
     "challenge": challenge_lines,
     "purge": purge_lines,
     "cool-down": cooling_lines,
@@ -55,7 +57,7 @@ _LINES: Mapping[str, Callable[[Mapping[str, Any]], list[Line]]] = {
 }
 
 
-def write_operation_tests(book: Book, evaluation: Evaluation) -> None:
+def write_operation_tests(book: Book, evaluation: Evaluation, readings: TestReadingsLayout) -> None:
     """Write the sheet, where a stage holds tests besides surveys and record sheets."""
     record = evaluation.record
     tests = [test for stage in record.stages for test in stage.tests if test.kind != RECORD_SHEET]
@@ -69,21 +71,23 @@ def write_operation_tests(book: Book, evaluation: Evaluation) -> None:
     sheet.next()
     sheet.header([*HEADERS, *(_FAHRENHEIT if fahrenheit else ())], frozen_columns=1)
     for test in tests:
-        _Block(sheet, test, fahrenheit=fahrenheit).write(record.cautions)
+        _Block(sheet, test, readings.cells(test.name), fahrenheit=fahrenheit).write(record.cautions)
     sheet.fit()
 
 
-def lines_of_test(test: StageTestRecord) -> list[Line]:
+def lines_of_test(test: StageTestRecord, cells: TestCells | None) -> list[Line]:
     """The rows of a test's figures; none of a kind that has none."""
     make = _LINES.get(test.kind.partition(":")[0])
-    return [] if make is None else make(test.figures)
+    return [] if make is None else make(test.figures, cells)
 
 
 class _Block:
     """Writes one test."""
 
-    def __init__(self, sheet: Sheet, test: StageTestRecord, *, fahrenheit: bool) -> None:
-        self.sheet, self.test, self.fahrenheit = sheet, test, fahrenheit
+    def __init__(
+        self, sheet: Sheet, test: StageTestRecord, cells: TestCells | None, *, fahrenheit: bool
+    ) -> None:
+        self.sheet, self.test, self.cells, self.fahrenheit = sheet, test, cells, fahrenheit
 
     def write(self, cautions: tuple[str, ...]) -> None:
         """Heading, cautions, circumstances, what was asked, what was found, notes."""
@@ -99,7 +103,7 @@ class _Block:
         self._subtitle("Asked")
         for item in test.requirements:
             self._requirement(item)
-        lines = lines_of_test(test)
+        lines = lines_of_test(test, self.cells)
         if lines:
             self._subtitle("Found")
         for line in lines:
@@ -159,8 +163,8 @@ class _Block:
         for column, value, formula in (
             (VALUE, line.value, line.formula),
             (HALF, line.half, line.half_formula),
-            (LOW, line.low, None),
-            (HIGH, line.high, None),
+            (LOW, line.low, line.low_formula),
+            (HIGH, line.high, line.high_formula),
         ):
             style = style_for(value) if value is not None and present(value) else "seconds"
             if formula is not None and value is not None and present(value):

@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from math import isnan
 from typing import Any
 
-from qualify.figures.absent import Absent
+from qualify.figures.absent import Absent, present
 from qualify.pack.workbook.figure_rows import Line, counts, number, ranged, whether, words
+from qualify.pack.workbook.reading_rows import Quantity
+from qualify.pack.workbook.test_readings import TestCells
 from qualify.pack.workbook.words import DIFFERENCE, NUMBER, RATE_PER_MINUTE, TEMPERATURE
 
 OXYGEN, OF_SPAN = "% oxygen", "% of span"
@@ -17,12 +19,16 @@ _OFF_FIT = "so large a departure happens by chance where the fit is right"
 # ---- purge ----
 
 
-def purge_lines(figures: Mapping[str, Any]) -> list[Line]:
+def purge_lines(figures: Mapping[str, Any], cells: TestCells | None) -> list[Line]:
     """Rows of a purge: measured time, floor, model or why there is none, rise, limit kept."""
     lines: list[Line] = []
+    oxygen = None
+    if cells is not None:
+        per_percent = figures["recorded_per_percent"]
+        oxygen = Quantity(cells, figures["channel"], OXYGEN, per_unit=per_percent)
     found = figures.get("purge")
     if found is not None:
-        lines += _purge(found)
+        lines += _purge(found, figures, oxygen)
     if "time_to_another_limit" in figures:
         lines.append(
             ranged(
@@ -35,11 +41,16 @@ def purge_lines(figures: Mapping[str, Any]) -> list[Line]:
     if "rise" in figures:
         lines += _rise(figures["rise"])
     if "kept" in figures:
-        lines += _kept(figures["kept"])
+        lines += _kept(figures["kept"], figures, oxygen)
     return lines
 
 
-def _purge(found: Any) -> list[Line]:
+def _purge(found: Any, figures: Mapping[str, Any], oxygen: Quantity | None) -> list[Line]:
+    begun_s, ended_s = figures["from_s"], figures["to_s"]
+    reached = []
+    if oxygen is not None and present(found.measured_s):
+        reached = oxygen.around("the limit was reached", begun_s + found.measured_s)
+    lowest = None if oxygen is None else oxygen.extreme(begun_s, ended_s, highest=False)
     lines = [
         Line(
             what="time from the start of the purge to the limit",
@@ -49,7 +60,13 @@ def _purge(found: Any) -> list[Line]:
             high=found.measured_high_s,
             unit="s",
         ),
-        number("lowest oxygen", found.lowest, OXYGEN),
+        *reached,
+        Line(
+            what="lowest oxygen",
+            value=found.lowest,
+            unit=OXYGEN,
+            formula=None if lowest is None else lambda _row: lowest,
+        ),
         number("last oxygen", found.last, OXYGEN),
         number(
             "times above the limit again",
@@ -122,15 +139,19 @@ def _rise(found: Any) -> list[Line]:
     ]
 
 
-def _kept(found: Any) -> list[Line]:
+def _kept(found: Any, figures: Mapping[str, Any], oxygen: Quantity | None) -> list[Line]:
     if isinstance(found, Absent):
         return [Line(what="largest oxygen while the limit must be kept", value=found, unit=OXYGEN)]
+    largest = None
+    if oxygen is not None:
+        largest = oxygen.extreme(figures["kept_from_s"], figures["kept_to_s"], highest=True)
     return [
-        number(
-            "largest oxygen while the limit must be kept",
-            found.largest,
-            OXYGEN,
+        Line(
+            what="largest oxygen while the limit must be kept",
+            value=found.largest,
+            unit=OXYGEN,
             note=f"at {found.largest_at_s:.6g} s",
+            formula=None if largest is None else lambda _row: largest,
         ),
         number("readings above the limit", float(found.readings_above), NUMBER),
         number("time above the limit", found.above_min, "min"),
@@ -142,11 +163,15 @@ def _kept(found: Any) -> list[Line]:
 # ---- cool-down ----
 
 
-def cooling_lines(figures: Mapping[str, Any]) -> list[Line]:
+def cooling_lines(figures: Mapping[str, Any], cells: TestCells | None) -> list[Line]:
     """Rows of a cool-down: measured time, rates, time constant or why none, the other coolant."""
     found = figures.get("cooling")
     lines: list[Line] = []
     if found is not None:
+        reached = []
+        if cells is not None and figures["channel"] and present(found.time_s):
+            load = Quantity(cells, figures["channel"], TEMPERATURE)
+            reached = load.around("the handling temperature was reached", figures["from_s"] + found.time_s)
         lines += [
             Line(
                 what="time from the start of cooling to the handling temperature",
@@ -156,6 +181,7 @@ def cooling_lines(figures: Mapping[str, Any]) -> list[Line]:
                 high=found.time_high_s,
                 unit="s",
             ),
+            *reached,
             number("first reading", found.start_c, TEMPERATURE),
             number("last reading", found.last_c, TEMPERATURE),
             number("mean rate", found.mean_rate_c_per_min, RATE_PER_MINUTE),
@@ -187,7 +213,7 @@ def cooling_lines(figures: Mapping[str, Any]) -> list[Line]:
 # ---- loop check ----
 
 
-def loop_lines(figures: Mapping[str, Any]) -> list[Line]:
+def loop_lines(figures: Mapping[str, Any], _cells: TestCells | None) -> list[Line]:
     """Rows of a loop check: errors at each point, the line through them, the trip point on the scale."""
     lines: list[Line] = []
     unit = str(figures.get("unit", ""))
@@ -233,7 +259,7 @@ def loop_lines(figures: Mapping[str, Any]) -> list[Line]:
 # ---- program ----
 
 
-def program_lines(figures: Mapping[str, Any]) -> list[Line]:
+def program_lines(figures: Mapping[str, Any], _cells: TestCells | None) -> list[Line]:
     """Rows of a program: each step's ramp and dwell against what was programmed."""
     found = figures.get("program")
     if found is None:

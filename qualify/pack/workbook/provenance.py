@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from qualify.evidence import Evaluation
 from qualify.findings import Doubt
 from qualify.pack.workbook.book import Book, Sheet
+from qualify.readings.model import Recording
 from qualify.record import ExclusionRecord
 
 NAME = "Provenance"
@@ -26,7 +27,9 @@ def write_provenance(book: Book, evaluation: Evaluation) -> None:
         "named here lie in the pack's folder inputs."
     )
     sheet.next()
-    sheet.header(["What", "File, kind or value", "Row", "Column", "Survey", "Words"], frozen_columns=1)
+    sheet.header(
+        ["What", "File, kind or value", "Row", "Column", "Survey or test", "Words"], frozen_columns=1
+    )
     sheet.section("Software")
     _mapping(sheet, record.software)
     sheet.next()
@@ -94,36 +97,51 @@ def _worded(value: Any) -> str:
 def _write_files(sheet: Sheet, evaluation: Evaluation) -> None:
     for view in evaluation.recordings:
         readings = view.readings
-        recording = readings.recording
-        sheet.section(f"Files of the recording {view.name}: layout and columns")
-        for file, layout in recording.layouts.items():
-            for key, value in layout.items():
-                sheet.text(0, file)
-                sheet.text(1, str(key))
-                sheet.text(5, str(value))
-                sheet.next()
         judged = {index: name for name, index in zip(readings.locations, readings.channel_index, strict=True)}
-        for index, channel in enumerate(recording.channels):
-            sheet.text(0, channel.file)
-            sheet.text(1, f"column in {recording.units[index].value}")
-            sheet.text(3, channel.header)
-            use = (
-                f"location {judged[index]}"
-                if index in judged
-                else (
-                    "a temperature, not judged as a location: ignored or given another role; see "
-                    "Settings and the remarks on the sheet Verdicts"
-                )
-            )
-            sheet.text(5, f"channel {channel.name}: {use}")
+        uses = [
+            f"location {judged[index]}"
+            if index in judged
+            else "a temperature, not judged as a location: ignored or given another role; see "
+            "Settings and the remarks on the sheet Verdicts"
+            for index in range(len(readings.recording.channels))
+        ]
+        sheet.section(f"Files of the recording {view.name}: layout and columns")
+        _write_recording(sheet, readings.recording, uses, "not a temperature; kept, not judged")
+    for item in evaluation.test_recordings:
+        recording = item.recording
+        used = ["used" if channel.name in item.channels else "not used" for channel in recording.channels]
+        sheet.section(f"Files of the tests {', '.join(item.tests)}: layout and columns")
+        _write_recording(sheet, recording, used, "not a temperature", item.channels)
+
+
+def _write_recording(
+    sheet: Sheet,
+    recording: Recording,
+    uses: Sequence[str],
+    other: str,
+    used: Sequence[str] | None = None,
+) -> None:
+    """Write the layout of each file, and the use of each channel."""
+    for file, layout in recording.layouts.items():
+        for key, value in layout.items():
+            sheet.text(0, file)
+            sheet.text(1, str(key))
+            sheet.text(5, str(value))
             sheet.next()
-        for channel in recording.others:
-            sheet.text(0, channel.file)
-            sheet.text(1, f"column in {channel.unit or 'no unit'}")
-            sheet.text(3, channel.header)
-            sheet.text(5, f"channel {channel.name}: not a temperature; kept, not judged")
-            sheet.next()
+    for index, channel in enumerate(recording.channels):
+        sheet.text(0, channel.file)
+        sheet.text(1, f"column in {recording.units[index].value}")
+        sheet.text(3, channel.header)
+        sheet.text(5, f"channel {channel.name}: {uses[index]}")
         sheet.next()
+    for channel in recording.others:
+        sheet.text(0, channel.file)
+        sheet.text(1, f"column in {channel.unit or 'no unit'}")
+        sheet.text(3, channel.header)
+        use = "" if used is None else "used; " if channel.name in used else "not used; "
+        sheet.text(5, f"channel {channel.name}: {use}{other}")
+        sheet.next()
+    sheet.next()
 
 
 def _write_exclusions(sheet: Sheet, evaluation: Evaluation) -> None:
@@ -158,6 +176,9 @@ def _write_doubts(sheet: Sheet, evaluation: Evaluation) -> None:
     for view in evaluation.recordings:
         for doubt in view.readings.recording.doubts:
             doubts.setdefault(doubt, [])
+    for item in evaluation.test_recordings:
+        for doubt in item.recording.doubts:
+            doubts.setdefault(doubt, []).extend(item.tests)
     sheet.section(f"Doubts: {len(doubts)} in all, each with its place")
     for number, (doubt, surveys) in enumerate(doubts.items()):
         if number == MOST_ROWS:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from qualify.evidence import Evaluation
 from qualify.figures.absent import Absent
 from qualify.pack.chances import probability_words
+from qualify.pack.load_words import words_of_heat, words_of_lag
 from qualify.pack.run_words import group_title, words_of_runs
 from qualify.pack.stage_words import DO_NOT_USE, counted, left_in_place, still_owed, words_of_stage
 from qualify.pack.workbook.book import Book, Sheet, lines_of
@@ -23,7 +24,7 @@ BESIDE = 94
 
 NAME_WIDTH = 28
 MOST_SURVEYS, MOST_REMARKS, MOST_ITEMS, MOST_GROUPS = 12, 2, 5, 3
-MOST_LEFT, MOST_OWED = 4, 2
+MOST_LEFT, MOST_OWED, MOST_HEAT = 4, 2, 2
 PART_11 = (
     "This workbook can carry the fields of a signed record, but is not by itself a 21 CFR Part 11 system.",
     "A person signs, not the tool: the signatures below say what the persons who give them have found.",
@@ -34,6 +35,7 @@ MEANINGS = {
     "reviewer": "reviewed the result",
     "approver": "approves the result",
 }
+ACCEPTS = "accepts what is conditional"
 
 
 def write_sign_off(
@@ -76,6 +78,7 @@ def write_sign_off(
     sheet.next()
     _verdicts(sheet, evaluation)
     _runs(sheet, evaluation)
+    _load(sheet, record)
     _live(sheet, figures, uncertainty, runs)
     sheet.next()
     _items(sheet, evaluation)
@@ -220,6 +223,18 @@ def _runs(sheet: Sheet, evaluation: Evaluation) -> None:
         _pair(sheet, "", f"and {len(groups) - MOST_GROUPS} more set points with runs: sheet Runs", most=1)
 
 
+def _load(sheet: Sheet, record: Record) -> None:
+    """Say what heat did where it is worst, and how far the load is behind the air."""
+    heat = words_of_heat(record)
+    for name, words in heat[:MOST_HEAT]:
+        _pair(sheet, _short(name, NAME_WIDTH), words, most=2)
+    if len(heat) > MOST_HEAT:
+        _pair(sheet, "", f"and {len(heat) - MOST_HEAT} more sums of heat: sheet Heat and load", most=1)
+    lag = words_of_lag(record)
+    if lag:
+        _pair(sheet, "The load", lag, most=2)
+
+
 def _live(
     sheet: Sheet, figures: list[FiguresLayout], uncertainty: UncertaintyLayout, runs: RunsLayout
 ) -> None:
@@ -273,11 +288,16 @@ def _signatures(sheet: Sheet, evaluation: Evaluation) -> None:
     for column, word in enumerate(("", "Name", "Date", "Signature", "Meaning of the signature")):
         sheet.text(column, word, "strong")
     sheet.next()
-    for role, meaning in MEANINGS.items():
-        person = people.get(role, {})
+    signing = [
+        (role.capitalize(), str(people.get(role, {}).get("name") or ""), meaning)
+        for role, meaning in MEANINGS.items()
+    ]
+    if evaluation.record.verdict is Decision.CONDITIONAL:
+        signing.append(("Who takes the risk", "", ACCEPTS))
+    for role, name, meaning in signing:
         sheet.next()
-        sheet.text(0, role.capitalize(), "strong")
-        sheet.text(1, _short(str(person.get("name") or ""), 26), "field")
+        sheet.text(0, role, "strong")
+        sheet.text(1, _short(name, 26), "field")
         sheet.text(2, "", "field")
         sheet.text(3, "", "field")
         sheet.text(4, meaning, "field")

@@ -8,14 +8,15 @@ from qualify.pack.workbook.book import Book, Sheet
 from qualify.record import Record, StageRecord, StageTestRecord
 
 NAME = "Stages"
-HEADERS = ("Stage", "What", "Kind", "VERDICT", "Where done", "Simulated", "Words")
-WIDTHS = (15, 44, 25, 15, 12, 12, 82)
-_STAGE, _WHAT, _KIND, _VERDICT, _WHERE, _SIMULATED, _WORDS = range(7)
+HEADERS = ("Stage", "What", "Kind", "VERDICT", "Where done", "Simulated", "Words", "By whom", "Until")
+WIDTHS = (15, 44, 25, 15, 12, 12, 66, 16, 12)
+_STAGE, _WHAT, _KIND, _VERDICT, _WHERE, _SIMULATED, _WORDS, _WHO, _UNTIL = range(9)
 NOT_RESTORED = "NOT RESTORED"
 NOTE = (
     "A stage's verdict is the worst of its surveys and tests. A stage that starts while the former has open "
     "items is at most conditional, unless the plan names who accepted that. What was shown with a simulated "
-    "signal or before dispatch is still owed where the plan or the sheet says so."
+    "signal or before dispatch is still owed where the plan or the sheet says so. Who does what is open or "
+    "owed, and until when, is written by hand into the last two columns."
 )
 
 
@@ -29,7 +30,7 @@ def write_stages(book: Book, evaluation: Evaluation) -> None:
         sheet.title(DO_NOT_USE)
         for stage in record.stages:
             for line in stage.not_restored:
-                _row(sheet, stage.stage, line, NOT_RESTORED, strong=True)
+                _row(sheet, stage.stage, line, NOT_RESTORED, strong=True, to_do=True)
         sheet.next()
     sheet.title("Stages")
     sheet.note(NOTE)
@@ -56,6 +57,7 @@ def _row(
     words: str = "",
     *,
     strong: bool = False,
+    to_do: bool = False,
 ) -> None:
     style = "strong wrapped" if strong else "text"
     sheet.text(_STAGE, stage, style)
@@ -65,6 +67,9 @@ def _row(
     sheet.text(_WHERE, where)
     sheet.text(_SIMULATED, simulated)
     sheet.text(_WORDS, words)
+    if to_do:
+        for column in (_WHO, _UNTIL):
+            sheet.text(column, "", "blank")
     sheet.next()
 
 
@@ -72,7 +77,7 @@ def _stage(sheet: Sheet, record: Record, stage: StageRecord, following: StageRec
     name = stage.stage
     sheet.section(f"Stage {name}")
     for line in stage.not_restored:
-        _row(sheet, name, line, NOT_RESTORED, strong=True)
+        _row(sheet, name, line, NOT_RESTORED, strong=True, to_do=True)
     remarks = stage.remarks or ("no remark",)
     _row(sheet, name, "the whole stage", "stage", str(stage.verdict), words="; ".join(remarks), strong=True)
     for survey in record.surveys:
@@ -84,7 +89,7 @@ def _stage(sheet: Sheet, record: Record, stage: StageRecord, following: StageRec
         _test(sheet, name, test)
     for kind, lines in (("open item", stage.open_items), ("still owed", stage.owed)):
         for line in lines:
-            _row(sheet, name, line, kind)
+            _row(sheet, name, line, kind, to_do=True)
     if stage.open_items and (following is not None or stage.proceeds_by):
         _proceeds(sheet, stage, following)
     sheet.next()
